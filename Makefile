@@ -33,8 +33,8 @@ imports: $(VENV)/.ready-test
 	$(BIN)/lint-imports
 
 long: $(VENV)/.ready-test     ## the longer forms, minutes to hours
-	$(BIN)/python -m pytest -m "long" $(ARGS)
-	STEADYOHM_RANDOM=1 $(BIN)/python -m pytest tests/property tests/unit $(ARGS)
+	STEADYOHM_COLD=1 $(BIN)/python -m pytest -m "long" $(ARGS)
+	STEADYOHM_COLD=1 STEADYOHM_RANDOM=1 $(BIN)/python -m pytest tests/property tests/unit $(ARGS)
 
 setup: $(VENV)/.ready-test
 

@@ -38,21 +38,23 @@ UNITS: dict[str, Quantity] = {
     "adc": Quantity.CURRENT_DC,
     "aac": Quantity.CURRENT_AC,
     "f": Quantity.CAPACITANCE,
+    "far": Quantity.CAPACITANCE,
     "h": Quantity.INDUCTANCE,
     "hz": Quantity.FREQUENCY,
     "c": Quantity.TEMPERATURE,
     "degc": Quantity.TEMPERATURE,
     "°c": Quantity.TEMPERATURE,
+    "cel": Quantity.TEMPERATURE,
     "celsius": Quantity.TEMPERATURE,
 }
-_FAHRENHEIT = frozenset({"degf", "°f", "fahrenheit"})
+_FAHRENHEIT = frozenset({"fah", "degf", "°f", "fahrenheit"})
 
 
 def meaning(prefix: str, unit: str, tags: Sequence[str] = ()) -> tuple[Quantity | None, float, float]:
     """Quantity, scale and offset to SI for a unit of measure."""
     if prefix not in PREFIXES:
         raise ValueError(f"{prefix!r} is no SI prefix")
-    name = unit.strip().lower().replace("Ω".lower(), "ω")
+    name = unit.replace(" ", "").lower().replace("Ω".lower(), "ω")
     if not name:
         return None, PREFIXES[prefix], 0.0
     if name in _FAHRENHEIT:
@@ -78,7 +80,8 @@ _WIRES = frozenset({"2W", "4W"})
 _OVER = frozenset({"OL", "O.L", "OVER", "OVERLOAD", "INF", "OPEN"})
 _NONE = frozenset({"NAN"})
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_UNIT = r"(?:ohms?(?:4W)?|Ω|Ω|V(?:DC|AC)?|A(?:DC|AC)?|F|Hz|H|C|degC|°C|celsius|degF|°F|fahrenheit)"
+_UNIT = r"(?:ohms?(?:4W)?|Ω|Ω|V ?(?:DC|AC)|V|A ?(?:DC|AC)|A|FAR|F|Hz|H"
+_UNIT += r"|C|CEL|degC|°C|celsius|FAH|degF|°F|fahrenheit)"
 _CHECKED = re.compile(r"(?P<body>[^*]*)\*(?P<sum>[0-9A-Fa-f]{2})\s*")
 _OPTIONS = "in [meter.options]"
 
@@ -89,6 +92,8 @@ class AnswerOptions(BaseModel):
     Attributes:
         fields: how many fields an answer may have; any other number is refused.
         field: which of them is the reading, counted from 0; -1 is the last.
+        unit_field: which of them is the unit; None where it stands behind the number, or nowhere.
+        ignored_fields: which of them say nothing that is wanted; every other one must be named.
         separator: what stands between fields.
         decimal: what stands before the decimals; with "," another separator must be stated.
         status_field: which field says how good the reading is; None where none does.
@@ -106,6 +111,8 @@ class AnswerOptions(BaseModel):
 
     fields: Annotated[tuple[Annotated[int, Field(ge=1, le=20)], ...], Field(min_length=1)] = (1,)
     field: int = 0
+    unit_field: int | None = None
+    ignored_fields: tuple[int, ...] = ()
     separator: Annotated[str, Field(min_length=1, max_length=4)] = ","
     decimal: Literal[".", ","] = "."
     status_field: int | None = None
@@ -119,10 +126,17 @@ class AnswerOptions(BaseModel):
 
     @model_validator(mode="after")
     def _has_its_fields(self) -> Self:
-        fewest = min(self.fields)
-        for name, place in (("field", self.field), ("status_field", self.status_field)):
+        fewest, most = min(self.fields), max(self.fields)
+        places = {"field": self.field, "unit_field": self.unit_field, "status_field": self.status_field}
+        for name, place in places.items():
             if place is not None and not -fewest <= place < fewest:
                 raise ValueError(f"{name} = {place} is not among {fewest} fields: state fields, too")
+        named = {place % most for place in (*places.values(), *self.ignored_fields) if place is not None}
+        if unnamed := set(range(most)) - named:
+            raise ValueError(
+                f"nothing says what field {min(unnamed)} of {most} is (the first is 0): name it as field, "
+                "unit_field, status_field or among ignored_fields"
+            )
         if self.separator == self.decimal:
             raise ValueError("separator and decimal are the same: state another separator")
         return self
@@ -212,15 +226,18 @@ def _fields(body: str, options: AnswerOptions) -> tuple[str, list[str]]:
     if len(parts) not in options.fields:
         wanted = " or ".join(map(str, options.fields))
         raise ValueError(f"it has {len(parts)} fields instead of {wanted} (fields and field {_OPTIONS})")
+    part = parts[options.field]
+    if options.unit_field is not None:
+        part = f"{part.strip()} {parts[options.unit_field].strip()}"
     if options.status_field is None:
-        return parts[options.field], []
+        return part, []
     words = parts[options.status_field].split()
     good = {word.upper() for word in options.status_good}
     known = good | _upper(options.overload_words) | _upper(options.no_reading_words)
     for word in words:
         if word.upper() not in known and _flag(word, options) is None:
             raise ValueError(f"its status is {word!r}, which is not among status_good {_OPTIONS}")
-    return parts[options.field], [word for word in words if word.upper() not in good]
+    return part, [word for word in words if word.upper() not in good]
 
 
 def _of_status(words: Iterable[str], options: AnswerOptions) -> Kind | None:
@@ -244,7 +261,8 @@ def _meant(
     value = (groups["value"] or "").strip()
     kind = stated or _kind(value, options)
     if kind is not Kind.VALUE:
-        return Answer(kind, None, quantity, None, flags)
+        below = stated is Kind.OVERLOAD and value.startswith("-")
+        return Answer(Kind.NEGATIVE_OVERLOAD if below else kind, None, quantity, None, flags)
     digits = _digits(value, options)
     number = parse_number(digits)
     if number.value is None:

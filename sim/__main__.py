@@ -11,7 +11,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-from sim.bench import Options, run
+from sim.bench import LINKS, Options, run
 from sim.faults import NoSuchFault, fault_of
 from sim.files import Unusable
 from sim.hands import PACES
@@ -104,7 +104,6 @@ def _add_meter(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fixed-range", type=float, default=None, metavar="OHM", help="range set by the knob"
     )
-    parser.add_argument("--switch-card", action="store_true", help="the unit lies in a fixture on relays")
     parser.add_argument(
         "--fixture",
         choices=("shared", "kelvin"),
@@ -133,9 +132,7 @@ def _add_links(parser: argparse.ArgumentParser) -> None:
         help=f"of the meter's line, such as {example}",
     )
     parser.add_argument("--no-pty", action="store_true", help="serve everything on TCP")
-    parser.add_argument(
-        "--meter-link", choices=("tcp", "pty", "hislip", "vxi11", "gpib-adapter"), default="tcp"
-    )
+    parser.add_argument("--meter-link", choices=LINKS, default="tcp", help="what it is plugged in by")
     parser.add_argument("--meter-port", type=int, default=0, metavar="PORT", help="TCP port of the meter")
     parser.add_argument("--thermometer", choices=("pty", "tcp"), default="pty", help="its link")
     parser.add_argument(
@@ -162,9 +159,7 @@ def wrong_in(given: argparse.Namespace, meter: MeterClass, voice: str) -> str:
             voice == "scpi" or given.meter_link in ("tcp", "pty"),
             f"--meter-link {given.meter_link}: only a meter that speaks scpi has it",
         ),
-        (voice == "scpi" or not given.switch_card, "--switch-card: only a meter that speaks scpi has one"),
         (voice == "scpi" or not given.fixture, "--fixture: only a meter that speaks scpi has a card"),
-        (not (given.fixture and given.switch_card), "--fixture: has a card of its own"),
         (given.sheet or not given.fault, "--fault: goes with --sheet"),
     ]
     return next((sentence for good, sentence in checks if not good), "")
@@ -201,7 +196,6 @@ def options(arguments: list[str] | None = None) -> Options:
         truth=given.truth,
         meter=meter,
         voice=voice,
-        switch_card=given.switch_card,
         fixture=given.fixture,
         wear=given.wear or Wear(),
         fixed_ohm=given.fixed_range,

@@ -16,21 +16,24 @@ from pathlib import Path
 from typing import Any
 
 from sim.clock import BenchClock
-from sim.gpib_adapter import on_gpib_adapter
 from sim.hands import FixtureHands, Hands, Pace
-from sim.hislip import on_hislip
 from sim.meter import Meter, MeterClass, Shown
 from sim.probes import Ambient, Probes
 from sim.scenes import Scene, dice_for
 from sim.server import LineTrouble, Session, Wire, on_pty, on_tcp
 from sim.speak_frames import TEMPERATURE_VOICES, VOICES, Voice
 from sim.speak_scpi import ScpiVoice
-from sim.switch_card import BusCard, SwitchCard, Wear
+from sim.switch_card import BusCard, Wear
 from sim.truth import TruthLog
 from sim.typed import TypedHands
-from sim.vxi11 import on_vxi11
 from system.ending import asked_to_end
 from system.incoming import read_lines
+
+LINKS: dict[str, Callable[[Session, int, LineTrouble], contextlib.AbstractAsyncContextManager[str]]] = {
+    "tcp": on_tcp,
+    "pty": lambda session, _port, trouble: on_pty(session, trouble),
+}
+"""How an instrument is plugged in; each gives its address while it serves."""
 
 LONGEST_LINE = 4096
 CTRL_C = b"\x03"
@@ -183,7 +186,6 @@ class Options:
     truth: Path | None = None
     voice: str = "scpi"
     fixed_ohm: float | None = None
-    switch_card: bool = False
     fixture: str = ""
     wear: Wear = field(default_factory=Wear)
     trouble: LineTrouble = field(default_factory=LineTrouble)
@@ -210,15 +212,10 @@ class Bench:
         self.meter = Meter(options.meter, self.probes, self.clock, meter_dice)
         if options.fixed_ohm is not None:
             self.meter.fix_range(options.fixed_ohm)
-        self.card: BusCard | SwitchCard | None = self._switch_card() if options.switch_card else None
-        if options.fixture:
-            self.card = self._bus_card()
+        self.card = self._bus_card() if options.fixture else None
         self.free_run = FreeRun(self.meter)
         self._sensor = dice_for(options.seed, "thermometer")
         self._sensor_offset = self._sensor.uniform(-0.1, 0.1)
-
-    def _switch_card(self) -> SwitchCard:
-        return SwitchCard(self.scene.kind.steps, self.options.seed, self.probes, self.clock)
 
     def _bus_card(self) -> BusCard:
         places, kelvin = self.scene.kind.places(), self.options.fixture == "kelvin"
@@ -271,15 +268,8 @@ class Bench:
         """Serve on the link that is wanted; on TCP where that is a pty and the system has none."""
         async with contextlib.AsyncExitStack() as stack:
             address = ""
-            if link == "pty":
-                with contextlib.suppress(OSError):
-                    address = await stack.enter_async_context(on_pty(session, trouble))
-            elif link == "hislip":
-                address = await stack.enter_async_context(on_hislip(session, port, trouble))
-            elif link == "gpib-adapter":
-                address = await stack.enter_async_context(on_gpib_adapter(session, port, trouble))
-            elif link == "vxi11":
-                address = await stack.enter_async_context(on_vxi11(session, trouble))
+            with contextlib.suppress(*([OSError] if link == "pty" else [])):
+                address = await stack.enter_async_context(LINKS[link](session, port, trouble))
             yield address or await stack.enter_async_context(on_tcp(session, port, trouble))
 
 
@@ -349,12 +339,12 @@ async def _typed(bench: Bench, truth: TruthLog) -> None:
         truth=truth,
         turn=bench.meter.turn,
     )
-    await hands.work(read_lines(sys.stdin.fileno()))
+    await hands.follow(read_lines(sys.stdin.fileno()))
 
 
 def _hands(bench: Bench, truth: TruthLog) -> FixtureHands | Hands:
     scene, seed, probes, clock = bench.scene, bench.options.seed, bench.probes, bench.clock
-    if isinstance(bench.card, BusCard):
+    if bench.card is not None:
         return FixtureHands(scene, seed, probes=probes, clock=clock, card=bench.card, tell=tell, truth=truth)
     pace, meter = bench.options.pace, bench.meter
     return Hands(scene, seed, probes=probes, meter=meter, clock=clock, tell=tell, truth=truth, pace=pace)

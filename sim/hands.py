@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
@@ -56,20 +56,85 @@ class Pace:
     notices: float = 0.9
 
 
-PACES = {
-    "quick": Pace(),
-    "slow": Pace(travel=(1.5, 2.5), react=(1.0, 2.0), turn=(2.0, 4.0)),
-}
+PACES = {"quick": Pace(), "slow": Pace(travel=(1.5, 2.5), react=(1.0, 2.0), turn=(2.0, 4.0))}
 
 
-class Hands:
-    """The operator of one scene.
+class Operator:
+    """Somebody at the bench: sees what is shown, fetches units and puts them aside.
 
     Args:
         scene: the units; `seed`: of every delay and slip.
-        probes, meter, clock: the bench.
+        probes, clock: the bench.
         tell: takes what the hands do, as JSON objects.
         truth: the log.
+    """
+
+    def __init__(
+        self, scene: Scene, seed: int, *, probes: Probes, clock: BenchClock, tell: Tell, truth: TruthLog
+    ) -> None:
+        self._scene, self._seed = scene, seed
+        self._probes, self._clock = probes, clock
+        self._tell, self._truth = tell, truth
+        self._dice = dice_for(seed, "fixture hands")
+        self._inbox: asyncio.Queue[Show] = asyncio.Queue()
+        self._waiting = iter(scene.units)
+        self._planned: PlannedUnit | None = None
+
+    def see(self, show: Show) -> None:
+        """A prompt, a colour or a sound reaches the operator."""
+        self._inbox.put_nowait(show)
+
+    async def _pause(self, limits: tuple[float, float]) -> None:
+        await self._clock.pause(self._dice.uniform(*limits))
+
+    async def _scanned(self, takes_s: tuple[float, float], *, down: bool) -> None:
+        """Take the next unit and scan it; when there is none, the day is over."""
+        self._planned = next(self._waiting, None)
+        if self._planned is None:
+            self._tell({"hands": "finished"})
+            return
+        await self._pause(takes_s)
+        for line in self._planned.before if down else ():
+            self._tell({"hands": "type", "line": line})
+        self._begun(self._planned, down=down)
+        self._tell({"hands": "scan", "serial": self._planned.unit.serial})
+
+    def _begun(self, planned: PlannedUnit, *, down: bool) -> None:
+        """A unit comes to the bench, and onto it if it is put down."""
+        self._planned, unit = planned, planned.unit
+        unit.since_s = self._clock.now_s()
+        if down:
+            self._probes.place(unit)
+        air_celsius = self._probes.ambient.celsius(unit.since_s)
+        self._truth.unit(self._scene.kind, planned, unit.celsius(air_celsius, unit.since_s))
+
+    def _lifted(self) -> bool:
+        """Take the probes up; gives whether they were down."""
+        touch, now_s = self._probes.held, self._clock.now_s()
+        if touch is None:
+            return False
+        self._probes.lift(now_s)
+        unit = self._probes.unit
+        air_celsius = self._probes.ambient.celsius(now_s)
+        self._truth.touch(touch, unit, None if unit is None else unit.celsius(air_celsius, now_s))
+        return True
+
+    def _put_aside(self, show: Show) -> None:
+        if self._planned is not None:
+            serial = self._planned.unit.serial
+            self._truth.write("aside", serial=serial, outcome=show.get("outcome"))
+            self._tell({"hands": "aside", "serial": serial})
+        self._probes.place(None)
+        self._planned = None
+
+
+class Hands(Operator):
+    """The operator of one scene with the probes in hand.
+
+    Args:
+        scene, seed, bench: as an `Operator` takes them.
+        meter: its display is looked at, its dial turned.
+        pace: how quick the hands are; `habit`: how clean the contacts.
     """
 
     def __init__(
@@ -77,33 +142,20 @@ class Hands:
         scene: Scene,
         seed: int,
         *,
-        probes: Probes,
         meter: Meter,
-        clock: BenchClock,
-        tell: Tell,
-        truth: TruthLog,
         pace: Pace | None = None,
         habit: ContactHabit | None = None,
+        **bench: Any,
     ) -> None:
-        self._scene, self._seed = scene, seed
-        self._probes, self._meter, self._clock = probes, meter, clock
-        self._tell, self._truth = tell, truth
+        super().__init__(scene, seed, **bench)
+        self._meter = meter
         self._pace, self._habit = pace or Pace(), habit or ContactHabit()
-        self._inbox: asyncio.Queue[Show] = asyncio.Queue()
         self._again: deque[Show] = deque()
-        self._waiting: Iterator[tuple[int, PlannedUnit]] = iter(enumerate(scene.units, start=1))
-        self._planned: PlannedUnit | None = None
-        self._unit_no = 0
-        self._touch_no = 0
-        self._dice = dice_for(seed, "hands", 0, 0)
+        self._unit_no = self._touch_no = 0
         self._slipped: set[Pair] = set()
         self._wrong: Pair | None = None
         self._left: list[Pair] = []
         self._asking: Show = {}
-
-    def see(self, show: Show) -> None:
-        """A prompt, a colour or a sound reaches the operator."""
-        self._inbox.put_nowait(show)
 
     async def work(self) -> None:
         """Follow prompts until cancelled."""
@@ -118,6 +170,8 @@ class Hands:
             elif what in PAIR_PROMPTS:
                 await self._measure(show)
             elif what == "unit":
+                for line in self._planned.after if self._planned is not None else ():
+                    self._tell({"hands": "type", "line": line})
                 self._put_aside(show)
 
     async def _next(self, within_s: float | None = None) -> Show:
@@ -144,41 +198,12 @@ class Hands:
                 self._left.remove(touch.pair)
         return show
 
-    async def _pause(self, limits: tuple[float, float]) -> None:
-        await self._clock.pause(self._dice.uniform(*limits))
-
-    # ------------------------------------------------------------------ units
     async def _fetch(self) -> None:
-        """Take the next unit and scan it; when there is none, the day is over."""
         self._probes.place(None)
-        number, self._planned = next(self._waiting, (self._unit_no + 1, None))
-        self._unit_no, self._touch_no, self._slipped = number, 0, set()
+        self._unit_no, self._touch_no, self._slipped = self._unit_no + 1, 0, set()
         self._wrong, self._left = None, list(self._scene.kind.steps) if self._scene.own_order else []
-        self._dice = dice_for(self._seed, "hands", number, 0)
-        if self._planned is None:
-            self._tell({"hands": "finished"})
-            return
-        await self._pause(self._pace.scan)
-        for line in self._planned.before:
-            self._tell({"hands": "type", "line": line})
-        now_s = self._clock.now_s()
-        unit = self._planned.unit
-        unit.since_s = now_s
-        self._probes.place(unit)
-        self._truth.unit(
-            self._scene.kind, self._planned, unit.celsius(self._probes.ambient.celsius(now_s), now_s)
-        )
-        self._tell({"hands": "scan", "serial": unit.serial})
-
-    def _put_aside(self, show: Show) -> None:
-        if self._planned is not None:
-            for line in self._planned.after:
-                self._tell({"hands": "type", "line": line})
-            serial = self._planned.unit.serial
-            self._truth.write("aside", serial=serial, outcome=show.get("outcome"))
-            self._tell({"hands": "aside", "serial": serial})
-        self._probes.place(None)
-        self._planned = None
+        self._dice = dice_for(self._seed, "hands", self._unit_no, 0)
+        await self._scanned(self._pace.scan, down=True)
 
     # ---------------------------------------------------------------- touches
     def _down(self, pair: Pair | None) -> None:
@@ -192,16 +217,8 @@ class Hands:
             self._tell({"hands": "touch", "pins": list(pair)})
 
     def _up(self) -> None:
-        touch = self._probes.held
-        if touch is None:
-            return
-        now_s = self._clock.now_s()
-        self._probes.lift(now_s)
-        unit = self._probes.unit
-        air_celsius = self._probes.ambient.celsius(now_s)
-        celsius = None if unit is None else unit.celsius(air_celsius, now_s)
-        self._truth.touch(touch, unit, celsius)
-        self._tell({"hands": "lift"})
+        if self._lifted():
+            self._tell({"hands": "lift"})
 
     async def _turn(self, show: Show) -> bool:
         """Turn the dial where it is to be turned, and say where it stands if asked; gives whether."""
@@ -395,40 +412,20 @@ class FixturePace:
     unclip: tuple[float, float] = (1.0, 2.0)
 
 
-class FixtureHands:
-    """The operator of one scene.
+class FixtureHands(Operator):
+    """The operator of one scene at a fixture.
 
     Args:
-        scene: the units; `seed`: of every delay.
-        probes, clock, card: the bench.
-        tell: takes what the hands do, as JSON objects.
-        truth: the log.
+        scene, seed, bench: as an `Operator` takes them.
+        card: of the fixture.
+        pace: how quick the hands are.
     """
 
     def __init__(
-        self,
-        scene: Scene,
-        seed: int,
-        *,
-        probes: Probes,
-        clock: BenchClock,
-        card: BusCard,
-        tell: Callable[[dict[str, Any]], None],
-        truth: TruthLog,
-        pace: FixturePace | None = None,
+        self, scene: Scene, seed: int, *, card: BusCard, pace: FixturePace | None = None, **bench: Any
     ) -> None:
-        self._scene, self._card = scene, card
-        self._probes, self._clock = probes, clock
-        self._tell, self._truth = tell, truth
-        self._pace = pace or FixturePace()
-        self._dice = dice_for(seed, "fixture hands")
-        self._inbox: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
-        self._waiting = iter(scene.units)
-        self._planned: PlannedUnit | None = None
-
-    def see(self, show: dict[str, Any]) -> None:
-        """A prompt, a colour or a sound reaches the operator."""
-        self._inbox.put_nowait(show)
+        super().__init__(scene, seed, **bench)
+        self._card, self._pace = card, pace or FixturePace()
 
     async def work(self) -> None:
         """Follow prompts until cancelled."""
@@ -436,44 +433,17 @@ class FixtureHands:
             show = await self._inbox.get()
             what = show.get("show")
             if what == "start_unit":
-                await self._fetch()
+                await self._scanned(self._pace.scan, down=False)
             elif what == "clip_on":
-                await self._clip_on()
+                await self._pause(self._pace.clip)
+                if self._planned is not None:
+                    self._probes.place(self._planned.unit)
+                self._tell({"hands": "confirm_open"})
             elif what == "look_at_clips":
                 await self._pause(self._pace.look)
                 await self._card.reseat()
                 await self._pause(self._pace.press)
                 self._tell({"hands": "confirm_open"})
             elif what == "unit":
-                await self._put_aside(show)
-
-    async def _pause(self, limits: tuple[float, float]) -> None:
-        await self._clock.pause(self._dice.uniform(*limits))
-
-    async def _fetch(self) -> None:
-        """Take the next unit and scan it; when there is none, the day is over."""
-        self._planned = next(self._waiting, None)
-        if self._planned is None:
-            self._tell({"hands": "finished"})
-            return
-        await self._pause(self._pace.scan)
-        unit = self._planned.unit
-        unit.since_s = self._clock.now_s()
-        air_celsius = self._probes.ambient.celsius(unit.since_s)
-        self._truth.unit(self._scene.kind, self._planned, unit.celsius(air_celsius, unit.since_s))
-        self._tell({"hands": "scan", "serial": unit.serial})
-
-    async def _clip_on(self) -> None:
-        await self._pause(self._pace.clip)
-        if self._planned is not None:
-            self._probes.place(self._planned.unit)
-        self._tell({"hands": "confirm_open"})
-
-    async def _put_aside(self, show: dict[str, Any]) -> None:
-        await self._pause(self._pace.unclip)
-        self._probes.place(None)
-        if self._planned is not None:
-            serial = self._planned.unit.serial
-            self._truth.write("aside", serial=serial, outcome=show.get("outcome"))
-            self._tell({"hands": "aside", "serial": serial})
-        self._planned = None
+                await self._pause(self._pace.unclip)
+                self._put_aside(show)

@@ -151,15 +151,24 @@ def taken_number(low: float, high: float) -> Answer:
     return run
 
 
-def plain(act: Callable[[], None]) -> Answer:
-    """A command without parameters."""
+def alone(act: Callable[[], Awaitable[str | None]]) -> Answer:
+    """A command or query without parameters."""
 
-    async def run(arguments: list[str]) -> None:
+    async def run(arguments: list[str]) -> str | None:
         if arguments:
             raise Refused(-108)
-        act()
+        return await act()
 
     return run
+
+
+def plain(act: Callable[[], None]) -> Answer:
+    """A command without parameters that is done at once."""
+
+    async def run() -> None:
+        act()
+
+    return alone(run)
 
 
 def switch(act: Callable[[bool], None]) -> Answer:

@@ -7,6 +7,7 @@ functions other than 2- and 4-wire ohms are refused by name.
 from __future__ import annotations
 
 from collections import deque
+from functools import partial
 
 from sim.meter import Meter
 from sim.scpi_grammar import (
@@ -14,6 +15,7 @@ from sim.scpi_grammar import (
     Answer,
     Refused,
     Row,
+    alone,
     exponent,
     fixed,
     flag,
@@ -27,7 +29,7 @@ from sim.scpi_grammar import (
     switch,
     taken_number,
 )
-from sim.switch_card import BusCard, SwitchCard
+from sim.switch_card import BusCard
 
 IDENTITY = "Invented Instruments,Bench 6.5,SIM0001,1.00"
 OVERLOAD = 9.9e37
@@ -43,9 +45,7 @@ class ScpiVoice:
         card: a switch card, where the meter has one.
     """
 
-    def __init__(
-        self, meter: Meter, identity: str = IDENTITY, card: BusCard | SwitchCard | None = None
-    ) -> None:
+    def __init__(self, meter: Meter, identity: str = IDENTITY, card: BusCard | None = None) -> None:
         self.meter = meter
         self._card = card
         self.identity = identity
@@ -56,9 +56,8 @@ class ScpiVoice:
         self._armed = False
         self._status_enable = {"ESE": 0, "SRE": 0}
         self._event = 128  # power on
-        self._table = [
-            (long_and_short(p), query, act) for p, query, act in (*self._commands(), *self._card_rows())
-        ]
+        rows = [*self._commands(), *(card.rows() if card is not None else [])]
+        self._table = [(long_and_short(p), query, act) for p, query, act in rows]
         self._reset()
 
     # ------------------------------------------------------------------ lines
@@ -118,7 +117,7 @@ class ScpiVoice:
             ("*TST", True, fixed(lambda: "+0")),
             ("*STB", True, fixed(lambda: "+4" if self.errors else "+0")),
             ("*ESR", True, fixed(self._take_event)),
-            ("*TRG", False, self._bus_trigger),
+            ("*TRG", False, alone(self._bus_trigger)),
             ("SYSTem:ERRor[:NEXT]", True, fixed(self._next_error)),
             ("SYSTem:VERSion", True, fixed(lambda: "1999.0")),
             ("SYSTem:REMote", False, plain(lambda: None)),
@@ -127,9 +126,9 @@ class ScpiVoice:
             ("CONFigure", True, fixed(self._configuration)),
             ("[SENSe:]FUNCtion", True, fixed(lambda: f'"{self._function()}"')),
             ("[SENSe:]FUNCtion", False, self._set_function),
-            ("READ", True, self._read),
-            ("INITiate[:IMMediate]", False, self._initiate),
-            ("FETCh", True, self._fetch),
+            ("READ", True, alone(self._read)),
+            ("INITiate[:IMMediate]", False, alone(self._initiate)),
+            ("FETCh", True, alone(self._printed)),
             ("ABORt", False, plain(self.clear_input)),
             ("TRIGger:SOURce", False, self._set_source),
             ("TRIGger:SOURce", True, fixed(lambda: self._source)),
@@ -138,7 +137,7 @@ class ScpiVoice:
             ("TRIGger:DELay:AUTO", False, switch(lambda _on: None)),
             ("SAMPle:COUNt", False, self._set_samples),
             ("SAMPle:COUNt", True, fixed(lambda: f"+{self._samples}")),
-            ("[SENSe:]ZERO:AUTO", False, switch(self._set_auto_zero)),
+            ("[SENSe:]ZERO:AUTO", False, self._sets("auto_zero")),
             ("[SENSe:]ZERO:AUTO", True, fixed(lambda: flag(self.meter.auto_zero))),
         ]
         for register in self._status_enable:
@@ -148,9 +147,6 @@ class ScpiVoice:
             rows += self._function_rows(word, four_wire=four_wire)
         return rows
 
-    def _card_rows(self) -> list[Row]:
-        return self._card.rows() if self._card is not None else []
-
     def _function_rows(self, word: str, *, four_wire: bool) -> list[Row]:
         sense = f"[SENSe:]{word}"
         return [
@@ -158,14 +154,14 @@ class ScpiVoice:
             (f"MEASure[:SCALar]:{word}", True, self._measure(four_wire)),
             (f"{sense}:NPLC", False, self._set_nplc),
             (f"{sense}:NPLC", True, fixed(lambda: exponent(self.meter.nplc))),
-            (f"{sense}:OCOMpensated", False, switch(self._set_compensation)),
+            (f"{sense}:OCOMpensated", False, self._sets("offset_compensation")),
             (f"{sense}:OCOMpensated", True, fixed(lambda: flag(self.meter.offset_compensation))),
             (f"{sense}:RANGe[:UPPer]", False, self._set_range),
             (f"{sense}:RANGe[:UPPer]", True, fixed(lambda: exponent(self.meter.range.nominal_ohm))),
-            (f"{sense}:RANGe:AUTO", False, switch(self._set_auto)),
+            (f"{sense}:RANGe:AUTO", False, self._sets("auto")),
             (f"{sense}:RANGe:AUTO", True, fixed(lambda: flag(self.meter.auto))),
             (f"{sense}:RESolution", True, fixed(lambda: exponent(self._resolution_ohm()))),
-            (f"{sense}:ZERO:AUTO", False, switch(self._set_auto_zero)),
+            (f"{sense}:ZERO:AUTO", False, self._sets("auto_zero")),
         ]
 
     # --------------------------------------------------------------- settings
@@ -209,14 +205,9 @@ class ScpiVoice:
         range_ohm, count_ohm = self.meter.range.nominal_ohm, self._resolution_ohm()
         return f'"{self._function()} {exponent(range_ohm)},{exponent(count_ohm)}"'
 
-    def _set_auto(self, on: bool) -> None:
-        self.meter.auto = on
-
-    def _set_auto_zero(self, on: bool) -> None:
-        self.meter.auto_zero = on
-
-    def _set_compensation(self, on: bool) -> None:
-        self.meter.offset_compensation = on
+    def _sets(self, what: str) -> Answer:
+        """A command that switches something of the meter on or off."""
+        return switch(partial(setattr, self.meter, what))
 
     def _set_enable(self, register: str) -> Answer:
         async def run(arguments: list[str]) -> None:
@@ -297,37 +288,23 @@ class ScpiVoice:
     async def _take(self) -> None:
         self._readings = None
         taken = []
-        scanned = self._card if isinstance(self._card, SwitchCard) else None
-        channels: list[int | None] = [*scanned.scan] if scanned is not None else []
-        for channel in channels or [None]:
-            if channel is not None and scanned is not None:
-                await scanned.close(channel)
-            for _ in range(self._samples):
-                shown = await self.meter.convert()
-                taken.append(OVERLOAD if shown.overload else shown.ohm)
+        for _ in range(self._samples):
+            shown = await self.meter.convert()
+            taken.append(OVERLOAD if shown.overload else shown.ohm)
         self._readings = taken
 
-    def _printed(self) -> str:
+    async def _printed(self) -> str:
         if self._readings is None:
             raise Refused(-230)
         return ",".join(exponent(v) for v in self._readings)
 
-    async def _read(self, arguments: list[str]) -> str:
-        if arguments:
-            raise Refused(-108)
+    async def _read(self) -> str:
         if self._source == "BUS":
             raise Refused(-213)
         await self._take()
-        return self._printed()
+        return await self._printed()
 
-    async def _fetch(self, arguments: list[str]) -> str:
-        if arguments:
-            raise Refused(-108)
-        return self._printed()
-
-    async def _initiate(self, arguments: list[str]) -> None:
-        if arguments:
-            raise Refused(-108)
+    async def _initiate(self) -> None:
         if self._armed:
             raise Refused(-213)
         if self._source == "BUS":
@@ -335,9 +312,7 @@ class ScpiVoice:
         else:
             await self._take()
 
-    async def _bus_trigger(self, arguments: list[str]) -> None:
-        if arguments:
-            raise Refused(-108)
+    async def _bus_trigger(self) -> None:
         if not self._armed:
             raise Refused(-211)
         self._armed = False
@@ -347,6 +322,6 @@ class ScpiVoice:
         async def run(arguments: list[str]) -> str:
             self._apply_configuration(four_wire, arguments)
             await self._take()
-            return self._printed()
+            return await self._printed()
 
         return run

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import subprocess
 
 import pytest
 import structlog
@@ -11,6 +12,7 @@ from hypothesis import settings
 from pytest_asyncio.plugin import PytestAsyncioFunction
 
 from tests.tries import RANDOM, tries
+from tests.warm import Warm
 
 # A loaded machine is no fault of a law, and what is tried must not change between runs: chance is asked for.
 settings.register_profile("steadyohm", tries(), deadline=None, derandomize=not RANDOM)
@@ -18,6 +20,9 @@ settings.load_profile("steadyohm")
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 """Tests start hundreds of processes of ours; without kept bytecode each would compile everything anew."""
+
+subprocess.Popen = Warm
+"""What asks for a process of ours, test or product, asyncio too, has it at once."""
 
 structlog.configure(  # a rich traceback takes seconds of processor time
     processors=[

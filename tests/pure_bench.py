@@ -142,7 +142,7 @@ class Bench:
 
     @property
     def prompt(self):
-        return [e for e in self.events if isinstance(e, Prompt)][-1]
+        return next(e for e in reversed(self.events) if isinstance(e, Prompt))
 
     def work_through(self, values):
         """Touch whatever is asked for until the unit is done; `values` by pair."""

@@ -14,7 +14,6 @@ tests/reliability/test_line_kills.py.
 from __future__ import annotations
 
 import argparse
-import os
 import random
 import shutil
 import signal
@@ -37,7 +36,6 @@ from tests.brokers import MOSQUITTO, Mosquitto
 from tests.postgres import BINARIES, Postgres, new_database
 
 ROOT = Path(__file__).resolve().parents[1]
-QUIET = {**os.environ, "PYTHONPATH": str(ROOT)}
 
 BROKER = """
 set_tcp_nodelay true
@@ -131,7 +129,7 @@ class WholeLine:
         with (self.folder / f"{name}.log").open("ab") as log:
             self._collect[name] = subprocess.Popen(
                 [sys.executable, "-m", "acquire", "collect", str(file), "--name", name],
-                stdout=log, stderr=log, env=QUIET, cwd=self.folder,
+                stdout=log, stderr=log, cwd=self.folder,
             )  # fmt: skip
 
     def _start_benches(self):
@@ -144,7 +142,7 @@ class WholeLine:
                 self._work.append(
                     subprocess.Popen(
                         [sys.executable, "-m", "tests.light_benches", *map(str, words)],
-                        stdout=subprocess.PIPE, stderr=log, env=QUIET, cwd=ROOT,
+                        stdout=subprocess.PIPE, stderr=log, cwd=ROOT,
                     )
                 )  # fmt: skip
 

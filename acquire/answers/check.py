@@ -195,9 +195,9 @@ def _limits_text(limits: Limits, nominal_ohm: float, kind: StepKind) -> str:
 
 
 def _remarks(file: TomlFile, sheet: Sheet, purpose: Purpose, fit: MeterFit | None) -> list[Fault]:
-    """What the sheet cannot do, each with its line; pins are left out, for the loader has seen to them."""
+    """What the sheet cannot do, each with its line."""
     found = sheet_remarks(sheet, purpose, None if fit is None else fit.expanded_ohm)
-    return [_with_line(file, each) for each in found if not each.key.startswith("pin[")]
+    return [_with_line(file, each) for each in found]
 
 
 def _notes(remarks: list[Fault]) -> list[str]:
@@ -445,13 +445,7 @@ def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
             term["degrees_of_freedom"] = dof if math.isfinite(dof) else None
         steps.append(plain)
     purpose = bench.purpose.value
-    return {
-        "sheet": sheet.name,
-        "bench": bench.name,
-        "meter": model.name,
-        "purpose": purpose,
-        "steps": steps,
-    }
+    return {"sheet": sheet.name, "bench": bench.name, "meter": model.name, "purpose": purpose, "steps": steps}
 
 
 def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:

@@ -7,23 +7,25 @@ from __future__ import annotations
 
 import asyncio
 import os
-from collections.abc import Callable
-from importlib.util import find_spec
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import structlog
 import typer
 
 from acquire import logs
-from acquire.answers.options import Level, LogLevel
+from acquire.answers.options import Level, LogLevel, say
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
 from acquire.files.shared import LIST, write_list
 from acquire.line import sql
+from acquire.line.places import need_postgresql
 from acquire.quantity import counted
 from system.ending import asked_to_end, run_loop
+
+if TYPE_CHECKING:
+    from acquire.line.collector_file import CollectorFile, DatabaseSettings
 
 log = structlog.get_logger()
 
@@ -31,34 +33,20 @@ TELL_ENTRIES = 20_000
 """After so many that were brought in, a line is said."""
 
 
-def need_line_extra() -> None:
-    """Raise a sentence where the library for PostgreSQL is missing.
+def _read(file: Path, log_level: Level) -> CollectorFile:
+    """The collector file, where what it takes to work with it is installed."""
+    need_postgresql()
+    from acquire.line.collector_file import load_collector
 
-    Raises:
-        InputImpossible: it is not installed.
-    """
-    if find_spec("psycopg") is None:
-        raise InputImpossible(
-            "The library for PostgreSQL is not installed.", 'Install it with: pip install "steadyohm[line]".'
-        )
+    logs.set_up(level=log_level.value)
+    return load_collector(file)
 
 
-async def run_collector(path: Path, name: str | None) -> None:
-    """Collect until Ctrl-C or SIGTERM.
-
-    Args:
-        path: collector file.
-        name: in place of the one in the file; None keeps that.
-
-    Raises:
-        FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
-        DatabaseUnfit: the database has not the tables of this version.
-    """
+async def _collected(file: CollectorFile) -> None:
+    """Collect until Ctrl-C or SIGTERM."""
     from acquire.line.broker import broker_of
     from acquire.line.collecting import Collector
-    from acquire.line.collector_file import load_collector, named
 
-    file = named(load_collector(path), name)
     address, broker = file.database.complete(os.environ), broker_of(file.broker, os.environ)
     collector = Collector(file.collector, broker, address, RealClock(), file.database.migrate)
     supervisor, stop = from_environment(), asyncio.Event()
@@ -70,18 +58,11 @@ async def run_collector(path: Path, name: str | None) -> None:
     log.info("collect.stopped", entries=store.written, copies=store.copies, rejected=store.rejected)
 
 
-async def migrate_only(path: Path) -> str:
-    """Make the tables that are missing, and set aside what no report could read; gives a sentence.
-
-    Raises:
-        FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
-        DatabaseUnfit, DatabaseAway: it could not be done.
-    """
-    from acquire.line.collector_file import load_collector
+async def _migrated(database: DatabaseSettings) -> str:
+    """Make the tables that are missing, and set aside what no report could read; gives a sentence."""
     from acquire.line.database import shown
     from acquire.line.store import Store
 
-    database = load_collector(path).database
     store = Store(database.complete(os.environ), RealClock())
     await store.open()
     aside = await store.set_aside_unreadable()
@@ -90,76 +71,49 @@ async def migrate_only(path: Path) -> str:
     return f"The tables in {shown(database.address)} are those of this version.{moved}"
 
 
-async def bring_in(path: Path, journal: Path, *, evidence: bool, say: Callable[[str], None]) -> int:
-    """Bring what a journal and its archives hold into the line's database; gives an exit code, 1 if not all.
-
-    Args:
-        path: collector file.
-        journal: folder of the journal, or one file of it or of its archive.
-        evidence: bring what verdicts rest on, too.
-        say: shows a line to whoever started it.
-
-    Raises:
-        FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
-        JournalUnusable: there is no journal, or it cannot be read.
-        DatabaseUnfit, DatabaseAway: not everything could be written; the same again goes on.
-    """
+async def _brought(database: DatabaseSettings, journal: Path, *, evidence: bool) -> int:
+    """Bring a journal and its archives into the line's database; gives how many entries are no records."""
     from acquire.line.backfill import Brought, bring
-    from acquire.line.collector_file import load_collector
     from acquire.line.database import shown
     from acquire.line.store import Store
 
-    database = load_collector(path).database
-    store = Store(database.complete(os.environ), RealClock())
-    told = 0
+    store, told = Store(database.complete(os.environ), RealClock()), 0
 
     def on_the_way(so_far: Brought) -> None:
         nonlocal told
         if so_far.entries >= told + TELL_ENTRIES:
             told = so_far.entries
-            say(f"{told} entries …")
+            typer.echo(f"{told} entries …")
 
     await store.open(may_migrate=database.migrate)
     try:
         done = await bring(journal, store, with_evidence=evidence, told=on_the_way)
     finally:
         await store.close()
-    for entry_id, reason in done.reasons.items():
-        say(f"{entry_id} is left out: {reason}")
-    kept = " with evidence in rows of its own" if evidence else ""
-    what = counted(done.entries, "entry", "entries") + kept
+    say(f"{entry_id} is left out: {reason}" for entry_id, reason in done.reasons.items())
+    what = counted(done.entries, "entry", "entries") + (
+        " with evidence in rows of its own" if evidence else ""
+    )
     left = f"; left out: {done.refused}" if done.refused else ""
     rows = f"{done.new}; there already: {done.there}{left}"
-    say(f"{journal}: {what}. New rows in {shown(database.address)}: {rows}.")
-    return 1 if done.refused else 0
+    typer.echo(f"{journal}: {what}. New rows in {shown(database.address)}: {rows}.")
+    return done.refused
 
 
-async def run_page(path: Path, say: Callable[[str], None]) -> None:
-    """Serve the page with all benches until Ctrl-C or SIGTERM.
-
-    Args:
-        path: collector file.
-        say: shows a line to whoever started it.
-
-    Raises:
-        FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
-        SteadyohmError: the page's address cannot be had.
-    """
+async def _served(file: CollectorFile) -> None:
+    """Serve the page with all benches until Ctrl-C or SIGTERM."""
     from acquire.line.board_page import BoardPage, default_token_file
     from acquire.line.broker import broker_of
-    from acquire.line.collector_file import load_collector
 
-    file = load_collector(path)
-    line, database = file.line, file.database
-    supervisor, stop = from_environment(), asyncio.Event()
+    line, supervisor, stop = file.line, from_environment(), asyncio.Event()
 
     def ready(address: str) -> None:
         supervisor.ready(f"serving {address.partition('?')[0]}")
-        say(f"All benches: {address}")
+        typer.echo(f"All benches: {address}")
 
     page = BoardPage(
         broker_of(file.broker, os.environ),
-        database.complete(os.environ),
+        file.database.complete(os.environ),
         RealClock(),
         line.host,
         line.port,
@@ -208,14 +162,16 @@ def collect(
         return
     if file is None:
         raise InputImpossible("Which collector file?", "Start from configs/line/collector.toml.")
-    need_line_extra()
-    logs.set_up(level=log_level.value)
+    read = _read(file, log_level)
     if migrate:
-        typer.echo(run_loop(migrate_only(file)))
+        typer.echo(run_loop(_migrated(read.database)))
     elif journal is not None:
-        raise typer.Exit(run_loop(bring_in(file, journal, evidence=evidence, say=typer.echo)))
+        refused = run_loop(_brought(read.database, journal, evidence=evidence))
+        raise typer.Exit(1 if refused else 0)
     else:
-        run_loop(run_collector(file, name))
+        from acquire.line.collector_file import named
+
+        run_loop(_collected(named(read, name)))
 
 
 def all_benches(
@@ -224,9 +180,7 @@ def all_benches(
     log_level: LogLevel = Level.WARNING,
 ) -> None:
     """Serve the page with all benches: who works, who is silent, yield today, who runs old files."""
-    need_line_extra()
-    logs.set_up(level=log_level.value)
-    run_loop(run_page(file, typer.echo))
+    run_loop(_served(_read(file, log_level)))
 
 
 def index(

@@ -15,7 +15,7 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, say, say_json
+from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, Since, Until, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
@@ -23,6 +23,7 @@ from acquire.journal.plain import KINDS, spelt
 from acquire.journal.query import Query, Record
 from acquire.line.places import record_at
 from acquire.outlets.csv_log import BOM
+from acquire.outlets.terminal import batch_text
 from acquire.quantity import counted, show
 from acquire.records import (
     Batch,
@@ -53,37 +54,25 @@ from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
 from acquire.words.units import findings_words, missing_words, result_words
-from acquire.words.verdicts import OUTCOME_WORDS, deed_words, verdict_word
+from acquire.words.verdicts import OUTCOME_WORDS, verdict_word
 
 
 def history_entries(
-    place: str | Path,
-    *,
-    serial: str | None = None,
-    batch: str | None = None,
-    day: str | None = None,
-    limit: int | None = None,
-    doubtful: bool = False,
-    since_check: bool = False,
-    **also: Any,
+    place: str | Path, *, doubtful: bool = False, since_check: bool = False, **parts: Any
 ) -> Iterator[tuple[Entry, str]]:
     """Entries that answer the query, oldest first, each with why it is doubtful (else empty).
 
     Args:
         place: folder of a bench's journal, address of a line's database, or a collector file.
-        serial: only of this unit; None: any.
-        batch: only of this batch; None: any.
-        day: only of this UTC day, as 2026-11-25; None: any.
-        limit: at most so many, the latest; None: all.
         doubtful: True for doubtful verdicts only.
         since_check: True for verdicts only that a meter gave since its check standard was last in control.
-        also: further parts of the query, as `query_of` takes them.
+        parts: of the query, as `query_of` takes them.
 
     Raises:
         InputImpossible: a day or a time is none.
         JournalUnusable: there is no journal in that folder, or it cannot be read.
     """
-    query = query_of(serial=serial, batch=batch, day=day, limit=limit, **also)
+    query = query_of(**parts)
     with record_at(place) as record:
         yield from entries_of(record, query, doubtful=doubtful, since_check=since_check)
 
@@ -224,9 +213,7 @@ def _result_line(result: UnitResult) -> str:
     return f"unit{now}: {result_words(result)}  {why}".rstrip() + missing
 
 
-def _beside(
-    record: LeadZero | CheckStandard | TypedResult | Batch | ImportedResult | Notice,
-) -> str:
+def _beside(record: LeadZero | CheckStandard | TypedResult | Batch | ImportedResult | Notice) -> str:
     """What stands on the record beside units and their verdicts."""
     match record:
         case LeadZero():
@@ -236,10 +223,7 @@ def _beside(
             shown = show(record.reading_ohm, "Ω", record.expanded_ohm)
             return f"check standard {record.resistor}: {shown}, {state}"
         case Batch():
-            units = f", {counted(record.expected, 'unit')}" if record.expected else ""
-            remark = f": {words}" if (words := deed_words(record)) else ""
-            deed = record.deed.value.replace("_", " ")
-            return f"batch {record.batch} ({record.sheet}{units}) {deed}{remark}"
+            return f"batch {batch_text(record)}"
         case ImportedResult():
             return _from_paper(record)
         case TypedResult():
@@ -272,10 +256,8 @@ def history(
     serial: Annotated[str | None, typer.Option(help="Only this unit.")] = None,
     batch: Annotated[str | None, typer.Option(help="Only this batch.")] = None,
     day: Annotated[str | None, typer.Option(help="Only this day (UTC), as 2026-11-25.")] = None,
-    since: Annotated[str | None, typer.Option(help="From this day or time on (UTC).")] = None,
-    until: Annotated[
-        str | None, typer.Option(help="To the end of this day, or before this time (UTC).")
-    ] = None,
+    since: Since = None,
+    until: Until = None,
     outcome: Annotated[list[Outcome] | None, typer.Option(help="Only this outcome; may be repeated.")] = None,
     diagnosis: Annotated[
         str | None, typer.Option(help="Only units whose explanation or finding contains this text.")
@@ -377,8 +359,8 @@ def lookback(
     spool: Annotated[
         str | None, typer.Option(help="Every unit wound from this spool, as written on it.")
     ] = None,
-    since: Annotated[str | None, typer.Option(help="From this day or time on (UTC).")] = None,
-    until: Annotated[str | None, typer.Option(help="To the end of this day, or before this time.")] = None,
+    since: Since = None,
+    until: Until = None,
     since_check: Annotated[
         bool, typer.Option("--since-check", help="Since the meter's check standard was last in control.")
     ] = False,

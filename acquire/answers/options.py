@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from acquire.choices import Purpose
+
 if TYPE_CHECKING:
     from acquire.reports.document import Document
 
@@ -29,6 +31,13 @@ JournalPlace = Annotated[str, typer.Argument(help=PLACE)]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")]
 AsJsonLines = Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")]
 LogLevel = Annotated[Level, typer.Option(help="Least serious log line shown.")]
+Html = Annotated[Path | None, typer.Option(help="Write it here, as one HTML file.")]
+Pdf = Annotated[Path | None, typer.Option(help="Write it here, as a PDF.")]
+OfPurpose = Annotated[Purpose | None, typer.Option(help="What it was measured for; left out: the latest.")]
+HeadedBy = Annotated[Path | None, typer.Option(help="Bench file: heading, size of paper and labels.")]
+OfUnit = Annotated[str, typer.Argument(help="Serial of the unit.")]
+Since = Annotated[str | None, typer.Option(help="From this day or time on (UTC), as 2026-11-25.")]
+Until = Annotated[str | None, typer.Option(help="To the end of this day, or before this time (UTC).")]
 OnlyBench = Annotated[str | None, typer.Option(help="Only this bench, of a line's record.")]
 KeptIn = Annotated[
     Path | None,

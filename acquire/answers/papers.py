@@ -5,7 +5,6 @@ Only reads the record, so that a bench may be at work with it. Not for what stan
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import math
 from collections.abc import Iterable, Mapping
@@ -21,8 +20,13 @@ from acquire.answers.options import (
     PLACE,
     AsJson,
     AsJsonLines,
+    HeadedBy,
+    Html,
     JournalPlace,
     KeptIn,
+    OfPurpose,
+    OfUnit,
+    Pdf,
     say,
     say_document,
     say_json,
@@ -34,11 +38,11 @@ from acquire.files.settings import Bench, load_bench
 from acquire.journal.plain import spelt
 from acquire.journal.query import Query, Record
 from acquire.line.places import is_line, record_at
-from acquire.quantity import parse
+from acquire.quantity import possible
 from acquire.records import Purpose
 from acquire.reports import document as doc
 from acquire.reports import returned as reports
-from acquire.reports.certificate import Calibration, Certificate, Given, Heading, certificate_of
+from acquire.reports.certificate import Calibration, Certificate, Given, certificate_of
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.figures import moment
@@ -196,22 +200,13 @@ def issued_of(number: str, kind: str, visit: Visit, utc_s: float) -> Issued:
     return Issued(number, kind, visit.started.serial, id_, *state, utc_s, rests_on=(id_,))
 
 
-def heading_of(bench: Bench | None, name: str = "") -> Heading:
+def heading_of(bench: Bench | None, name: str = "") -> doc.Letterhead:
     """The shop's heading, or the bench's name without one. Raises InputImpossible for the logo."""
     shop = None if bench is None else bench.shop
     if shop is None:
-        return Heading(f"Bench {name or (bench.name if bench else '')}".strip())
-    content, kind = (b"", "") if shop.logo is None else logo_of(shop.logo)
-    logo = base64.b64encode(content).decode("ascii")
-    return Heading(shop.name, tuple(shop.address), logo, kind, shop.authorised)  # type: ignore[arg-type]
-
-
-def letterhead_of(bench: Bench | None) -> tuple[doc.Letterhead, str, str]:
-    """Heading, size of paper and name under the signature, as the bench file says. Raises InputImpossible."""
-    h = heading_of(bench)
-    size = "A4" if bench is None or bench.shop is None else bench.shop.paper
-    logo = base64.b64decode(h.logo) if h.logo else b""
-    return doc.Letterhead(h.name, h.address, logo, h.logo_kind), size, h.authorised
+        return doc.Letterhead(f"Bench {name or (bench.name if bench else '')}".strip())
+    content, kind = logo_of(shop.logo) if shop.logo else (b"", "")
+    return doc.Letterhead(shop.name, tuple(shop.address), content, kind, shop.authorised)
 
 
 def _calibration(file: Path) -> Calibration:
@@ -243,12 +238,8 @@ def certificate(
     ] = None,
     pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF; with --batch a folder.")] = None,
     batch: Annotated[str | None, typer.Option(help="Certificates for all units of this batch.")] = None,
-    bench: Annotated[
-        Path | None, typer.Option(help="Bench file: heading, logo, calibration of its meter, size of paper.")
-    ] = None,
-    purpose: Annotated[
-        Purpose | None, typer.Option(help="Certify the latest test for this purpose; left out: the latest.")
-    ] = None,
+    bench: HeadedBy = None,
+    purpose: OfPurpose = None,
     customer: Annotated[str, typer.Option(help="Who the unit belongs to.")] = "",
     received: Annotated[str, typer.Option(help="When it was received, in words.")] = "",
     condition: Annotated[str, typer.Option(help="In what condition it came.")] = "",
@@ -384,23 +375,21 @@ def size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple
     """Width and height of a label, mm: as told, as the bench file says, or 50 by 25; QuantityInvalid."""
     shop = None if bench is None else bench.shop
     known = (WIDTH_MM, HEIGHT_MM) if shop is None else (1e3 * shop.label_width, 1e3 * shop.label_height)
-    told = (None if each is None else 1e3 * parse(each, "m") for each in (width, height))
+    told = (None if each is None else 1e3 * possible(each, "m") for each in (width, height))
     wide, high = (mm if given is None else given for mm, given in zip(known, told, strict=True))
     return round(wide, 3), round(high, 3)
 
 
 def label(
     journal: JournalPlace,
-    serial: Annotated[str, typer.Argument(help="Of the unit.")],
+    serial: OfUnit,
     *,
     svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Left out: here.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF of the label's size.")] = None,
-    bench: Annotated[Path | None, typer.Option(help="Bench file: shop's name, size of labels.")] = None,
+    bench: HeadedBy = None,
     width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
     height: Annotated[str | None, typer.Option(help='Such as "29 mm"; left out, the bench file\'s.')] = None,
-    purpose: Annotated[
-        Purpose | None, typer.Option(help="The latest test for this purpose; left out: the latest.")
-    ] = None,
+    purpose: OfPurpose = None,
     id_in_code: Annotated[
         bool,
         typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
@@ -434,7 +423,7 @@ def label(
 
 def returned(
     journal: JournalPlace,
-    serial: Annotated[str, typer.Argument(help="Of the unit that came back.")],
+    serial: OfUnit,
     *,
     prior: Annotated[
         float,
@@ -445,17 +434,18 @@ def returned(
     paper: Annotated[
         bool, typer.Option("--paper", help="Compare with its imported paper record, not with a visit.")
     ] = False,
-    html: Annotated[Path | None, typer.Option(help="A page for the customer.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="The same as PDF.")] = None,
-    bench: Annotated[Path | None, typer.Option(help="Bench file: heading and size of paper.")] = None,
+    html: Html = None,
+    pdf: Pdf = None,
+    bench: HeadedBy = None,
     as_json: AsJson = False,
 ) -> None:
     """Compare a returned unit with what it read when it left: what has changed, and is it ours?"""
     targets = Targets(html, pdf)
     with record_at(journal) as record:
         found = reports.returned(record, serial, prior, from_paper=paper)
-    head, size, signed = letterhead_of(None if bench is None else load_bench(bench))
-    document = returned_document(found, head, size, float(floor(RealClock().utc_s())), signed)
+    of = None if bench is None else load_bench(bench)
+    size = "A4" if of is None or of.shop is None else of.shop.paper
+    document = returned_document(found, heading_of(of), size, float(floor(RealClock().utc_s())))
     write_document(document, targets)
     if as_json:
         say_json(as_plain(found))

@@ -11,28 +11,33 @@ import threading
 import webbrowser
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
+from typing import Annotated, Any
 
-from acquire.answers.instruments import Wishes, bench_text_for, measures_temperature
+import typer
+
+from acquire import logs
+from acquire.answers.instruments import bench_text_for, measures_temperature
+from acquire.answers.options import Level, LogLevel
 from acquire.answers.reported import write_new
 from acquire.bench.assembly import SOFTWARE
 from acquire.bench.run import at_work, reads_on_hang_up
-from acquire.clock import Clock, RealClock
+from acquire.clock import RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.console import BenchConsole
-from acquire.page.backend import About, Posted
+from acquire.page.backend import About
 from acquire.page.bench_page import Address, BenchPage, open_page
-from acquire.page.papers import studies_in
 from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.view import View
 from acquire.quantity import parse
 from acquire.records import Purpose
+from acquire.study.on_page import studies
 from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
 from system.desktop import has_screen
-from system.ending import asked_to_end
+from system.ending import asked_to_end, run_loop
 
 HOST = "127.0.0.1"
 """Setting up is for whoever sits at this machine."""
@@ -91,17 +96,12 @@ class Started:
             self._answer.set_exception(error)
 
 
-Studies = Callable[[Path, BenchPage, Clock, Callable[[Work], Awaitable[None]]], Posted]
-"""Makes what begins a gauge study on the page."""
-
-
-async def run_setup(folder: Path, port: int, studies: Studies, *, browser: bool | None = None) -> None:
+async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> None:
     """Serve the setup page until a bench was started and has ended, or until a signal.
 
     Args:
         folder: where bench files are read and written.
         port: of the page; 0 takes a free one.
-        studies: gauge studies for the page.
         browser: open the page in one; None where somebody sits at this terminal and has a screen.
 
     Raises:
@@ -123,8 +123,8 @@ async def run_setup(folder: Path, port: int, studies: Studies, *, browser: bool 
         )
 
     setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), start)
-    page.pages.asks.update({"/setup": setup.state, "/study": studies_in(folder)})
-    begin = studies(folder, page, clock, started.start)
+    reported, begin = studies(folder, page, clock, started.start)
+    page.pages.asks.update({"/setup": setup.state, "/study": reported})
     editor = SheetEditor(folder, setup.shelf)
     page.pages.posts.update({**setup.posts(), "/sheet": editor.answer, "/study": begin})
     console.print(page.invitation(to_terminal=console.is_terminal))
@@ -173,21 +173,37 @@ def _write_at(port: int) -> Callable[[Wanted], None]:
     """What writes the bench file that was put together; its page stays where it is."""
 
     def write(wanted: Wanted) -> None:
-        of = {"name": "bench-1", "purpose": Purpose.FINAL.value, "self_check": "470 ohm", **wanted.words}
-        typed = of.get("temperature", "")
-        wishes = Wishes(
-            of["name"],
-            of["purpose"],
-            of.get("operator", ""),
-            of.get("batch", ""),
-            wanted.sheet,
-            wanted.model,
-            parse(typed, "°C") if typed else 20.0,
-            of["self_check"],
-            port,
-        )
+        typed = wanted.words.get("temperature", "")
+        told = ("name", "purpose", "operator", "batch", "self_check")
+        said: dict[str, Any] = {name: wanted.words[name] for name in told if name in wanted.words}
+        if typed:
+            said["celsius"] = parse(typed, "°C")
         others = () if typed else wanted.others  # a temperature that was typed counts
         thermometers = [each for each in others if measures_temperature(each)]
-        write_new(wanted.file, bench_text_for([wanted.finding, *thermometers], wishes))
+        text = bench_text_for(
+            [wanted.finding, *thermometers],
+            sheet=wanted.sheet,
+            model=wanted.model,
+            page_port=port,
+            **said,
+        )
+        write_new(wanted.file, text)
 
     return write
+
+
+def setup(
+    *,
+    folder: Annotated[Path, typer.Option(help="Where bench files are looked for and written.")] = Path(),
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="TCP port of the page; 0 takes a free one.")
+    ] = 8480,
+    browser: Annotated[
+        bool | None,
+        typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
+    ] = None,
+    log_level: LogLevel = Level.WARNING,
+) -> None:
+    """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
+    logs.set_up(level=log_level.value)
+    run_loop(run_setup(folder, port, browser=browser))

@@ -7,8 +7,10 @@ syntax of the file, nor for what makes a sheet unusable (acquire.sheets).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
 from acquire.steps.bracket import bracket_for
@@ -23,24 +25,42 @@ Expanded = Callable[[Step, float], float | None]
 """(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
 
 
+REMARKS = tomllib.loads(
+    Path(__file__).with_name("templates").joinpath("sheet_remarks.toml").read_text(encoding="utf-8")
+)
+"""What can be said, by its code."""
+
+
 @dataclass(frozen=True, slots=True)
 class SheetRemark:
     """One thing about a sheet.
 
     Attributes:
-        key: of the file's tables, counted from 0: "pin[4]", "winding[2]", "strap[0]", "step[1]". Pins count
-            in the order of the connector.
-        name: of that pin, winding, strap or step, for callers that look the line up by name.
-        what: one sentence.
-        remedy: one sentence.
-        serious: True where the sheet does not do what it seems to; False for something worth knowing.
+        code: a key of `REMARKS`.
+        key: of the file's tables, counted from 0: "winding[2]", "strap[0]", "step[1]"; or "connector".
+        name: of that winding, strap or step, for callers that look the line up by name.
+        facts: what the sentences name.
     """
 
+    code: str
     key: str
     name: str
-    what: str
-    remedy: str
-    serious: bool
+    facts: Mapping[str, object]
+
+    @property
+    def serious(self) -> bool:
+        """Whether the sheet does not do what it seems to; else it is something worth knowing."""
+        return bool(REMARKS[self.code]["serious"])
+
+    @property
+    def what(self) -> str:
+        """One sentence."""
+        return str(REMARKS[self.code]["what"].format_map(self.facts))
+
+    @property
+    def remedy(self) -> str:
+        """One sentence."""
+        return str(REMARKS[self.code]["remedy"].format_map(self.facts))
 
 
 def sheet_remarks(
@@ -54,24 +74,10 @@ def sheet_remarks(
         expanded: of the bench's meter; None where no bench is known.
     """
     table = PairTable(sheet)
-    found = [*_pins(sheet), *_unseen(table), *_unproven(sheet), *_steps(table, purpose)]
-    found += _look_alikes(table, purpose)
+    found = [*_unseen(table), *_unproven(sheet), *_steps(table, purpose), *_look_alikes(table, purpose)]
     if expanded is not None:
         found += _meter(table, purpose, expanded)
     return tuple(found)
-
-
-def _pins(sheet: Sheet) -> Iterator[SheetRemark]:
-    ends = {node for branch in sheet.branches for node in (branch.a, branch.b)}
-    for index, pin in enumerate(sheet.pins):
-        if pin.name not in ends:
-            yield SheetRemark(
-                f"pin[{index}]",
-                pin.name,
-                f"No winding reaches pin {pin.name}.",
-                "Name it in a winding's ends, or take it off the connector.",
-                serious=True,
-            )
 
 
 def _unseen(table: PairTable) -> Iterator[SheetRemark]:
@@ -81,23 +87,11 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
     for place, branch in enumerate(table.branches):
         if branch.kind not in (BranchKind.WINDING, BranchKind.STRAP):
             continue
-        if branch in blind:
-            yield SheetRemark(
-                _key(table.sheet, branch),
-                branch.name,
-                f"No step sees {within(branch.name)}: a unit passes even if it is broken.",
-                f"Add a step on {_seeing(table, place)}.",
-                serious=True,
-            )
-        elif not _seen_well(table, branch, place, steps):
-            yield SheetRemark(
-                _key(table.sheet, branch),
-                branch.name,
-                f"{capital(within(branch.name))} is only seen through larger windings, "
-                "whose spread hides its tolerance.",
-                f"Add a step on {_seeing(table, place)}.",
-                serious=False,
-            )
+        code = "unseen" if branch in blind else "" if _seen_well(table, branch, place, steps) else "dim"
+        if code:
+            of = within(branch.name)
+            facts = {"branch": of, "Branch": capital(of), "best": _seeing(table, place)}
+            yield SheetRemark(code, _key(table.sheet, branch), branch.name, facts)
 
 
 def _unproven(sheet: Sheet) -> Iterator[SheetRemark]:
@@ -105,13 +99,8 @@ def _unproven(sheet: Sheet) -> Iterator[SheetRemark]:
     found = [f"{','.join(one)} from {','.join(other)}" for one, other in unproven(sheet)]
     if found:
         more = f" (and {len(found) - MOST_TOLD} more)" if len(found) > MOST_TOLD else ""
-        pairs = "; ".join(found[:MOST_TOLD]) + more
         yield SheetRemark(
-            "connector",
-            "connector",
-            f"Nothing tests the isolation of {pairs}: a unit passes even if they touch.",
-            "Add an [[isolation]] of those groups, or steps between them that must be open.",
-            serious=True,
+            "unproven", "connector", "connector", {"groups": "; ".join(found[:MOST_TOLD]) + more}
         )
 
 
@@ -130,10 +119,7 @@ def _seen_well(table: PairTable, branch: Branch, place: int, steps: list[Step]) 
         share = table.path(step.pair).shares[place]
         own_ohm = share * tolerance * branch.reference_ohm
         others_ohm = math.sqrt(
-            max(
-                0.0,
-                table.spread_ohm(step.pair) ** 2 - (share * branch.spread * branch.reference_ohm) ** 2,
-            )
+            max(0.0, table.spread_ohm(step.pair) ** 2 - (share * branch.spread * branch.reference_ohm) ** 2)
         )
         if own_ohm > 2.0 * others_ohm:
             return True
@@ -155,43 +141,19 @@ def _seeing(table: PairTable, place: int) -> str:
 def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
     for index, step in enumerate(table.sheet.steps):
         conducts = math.isfinite(table.nominal_ohm(step.pair))
-        key = f"step[{index}]"
+        through = joined(branch.name for branch in table.windings(step.pair))
+        facts = {"pair": step.pair, "step": step.name, "through": through}
+        code = ""
         if step.conducts and not conducts:
-            yield SheetRemark(
-                key,
-                step.name,
-                f"Nothing joins {step.pair}, so it never gives a resistance.",
-                'Give the step kind = "open", or correct the pair.',
-                serious=True,
-            )
-        if step.kind is StepKind.OPEN and conducts:
-            yield SheetRemark(
-                key,
-                step.name,
-                f"{step.pair} is to be open, but it reads {_through(table, step.pair)}.",
-                "Correct the pair, or leave kind out.",
-                serious=True,
-            )
+            code = "no_path"
+        elif step.kind is StepKind.OPEN and conducts:
+            code = "not_open"
         elif step.kind is StepKind.OPEN and bracket_for(table, step) is None:
-            yield SheetRemark(
-                key,
-                step.name,
-                f"That {step.pair} is open can only be confirmed by key or pedal.",
-                "Two pins with known, unlike paths to the core would prove it hands-free.",
-                serious=False,
-            )
-        if step.conducts and conducts and _width(table, step, purpose) is None:
-            yield SheetRemark(
-                key,
-                step.name,
-                f"Step {step.name} has no limits, so nothing is judged.",
-                "Give its windings a tolerance, or the step lower and upper.",
-                serious=True,
-            )
-
-
-def _through(table: PairTable, pair: Pair) -> str:
-    return joined(branch.name for branch in table.windings(pair))
+            code = "by_key"
+        elif step.conducts and _width(table, step, purpose) is None:
+            code = "no_limits"
+        if code:
+            yield SheetRemark(code, f"step[{index}]", step.name, facts)
 
 
 def _width(table: PairTable, step: Step, purpose: Purpose) -> float | None:
@@ -215,18 +177,8 @@ def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
         ) | {step.pair}
         if len(alike) > 1 and alike not in told:
             told.add(alike)
-            yield SheetRemark(
-                f"step[{index}]",
-                step.name,
-                f"{joined(sorted(alike))} read alike, about {_nominal(table, step)}: "
-                "a wrong probe among them goes unnoticed.",
-                "Nothing to change; mind the order of the steps there.",
-                serious=False,
-            )
-
-
-def _nominal(table: PairTable, step: Step) -> str:
-    return ohm_text(table.nominal_ohm(step.pair))
+            facts = {"pairs": joined(sorted(alike)), "nominal": ohm_text(table.nominal_ohm(step.pair))}
+            yield SheetRemark("alike", f"step[{index}]", step.name, facts)
 
 
 def _meter(table: PairTable, purpose: Purpose, expanded: Expanded) -> Iterator[SheetRemark]:
@@ -237,21 +189,11 @@ def _meter(table: PairTable, purpose: Purpose, expanded: Expanded) -> Iterator[S
         expanded_ohm = expanded(step, nominal_ohm)
         if expanded_ohm is None or expanded_ohm <= tolerance_ohm:
             continue
+        facts = {"nominal": ohm_text(nominal_ohm), "known": ohm_text(expanded_ohm, 2)}
+        code = "cannot_judge"
         if step.continuity_ohm is not None and nominal_ohm + expanded_ohm <= step.continuity_ohm:
-            yield SheetRemark(
-                f"step[{index}]",
-                step.name,
-                f"The meter knows {_nominal(table, step)} to {ohm_text(expanded_ohm, 2)} only: no more is "
-                f"judged of {within(step.name)} than that it has at most {at_most(step.continuity_ohm)}.",
-                "Use four wires, a lower range or a better meter to judge its tolerance.",
-                serious=False,
-            )
+            code = "continuity_only"
+            facts |= {"of": within(step.name), "most": at_most(step.continuity_ohm)}
         else:
-            yield SheetRemark(
-                f"step[{index}]",
-                step.name,
-                f"The meter knows {_nominal(table, step)} to {ohm_text(expanded_ohm, 2)} only, "
-                f"and the tolerance is {ohm_text(tolerance_ohm, 2)}: it cannot judge this step.",
-                "Use four wires, a lower range or a better meter, or wider limits.",
-                serious=True,
-            )
+            facts["tolerance"] = ohm_text(tolerance_ohm, 2)
+        yield SheetRemark(code, f"step[{index}]", step.name, facts)

@@ -8,14 +8,13 @@ from typing import Any
 
 from acquire.clock import Clock
 from acquire.conditions import CalibrationDue
-from acquire.errors import (
-    SteadyohmError,
-)
+from acquire.errors import SteadyohmError
 from acquire.files.bench_tables import Overdue
 from acquire.files.duty_tables import CheckSettings, OutOfControl, ReferenceSettings
 from acquire.files.settings import Bench
 from acquire.files.spool_cards import read_spools
-from acquire.journal.history import JournalReader, Query
+from acquire.journal.history import JournalReader
+from acquire.journal.query import Query
 from acquire.physics.check_standard import Resistor
 from acquire.physics.substitution import Comparing
 from acquire.physics.wire import SpoolCard

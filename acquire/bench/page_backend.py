@@ -8,26 +8,28 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from functools import partial
 from pathlib import Path
 
 from acquire.bench.daemon import Daemon
 from acquire.bench.duty_setup import calibration_due
 from acquire.bench.publishing import Orders
-from acquire.conditions import CalibrationDue
 from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
-from acquire.page.backend import About, Asked, Facts, PageBackend, Plain, Posted
+from acquire.outlets.orders import Desk
+from acquire.page.backend import About, Asked, Facts, PageBackend, Posted, temperature_due
 from acquire.page.batch_count import BatchCount
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
-from acquire.page.papers import Papers, studies_in
+from acquire.page.papers import Papers, study_in
 from acquire.page.past import Background, Past
 from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.sheet_edit import SheetEditor
+from acquire.page.telling import Plain
 from acquire.page.view import View
 from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, Severity, UnitStarted
 from drivers.reading import Reading
@@ -127,30 +129,34 @@ class Shown:
 
     def facts(self) -> Facts:
         """What the bench knows of itself now."""
-        daemon, clock = self.daemon, self.daemon.clock
-        now_s = clock.utc_s()
-        pipeline = daemon.pipeline
-        conditions, check = pipeline.conditions, pipeline.duties.check
-        latest_s = daemon.latest_s.get("meter")
-        air = conditions.fresh_temperature(now_s)
+        daemon, pipeline = self.daemon, self.daemon.pipeline
+        lead, check = pipeline.conditions.lead, pipeline.duties.check
         return Facts(
-            utc_s=now_s,
-            meter_silence_s=None if latest_s is None else (clock.monotonic_s() - latest_s) / self.speed,
-            meter_patience_s=pipeline.settling.patience_s / self.speed,
-            halted=daemon.halted,
-            lead=conditions.lead,
-            lead_wanted=conditions.lead_wanted,
-            lead_due=conditions.lead_zero_due(now_s),
-            celsius=None if air is None else air.celsius,
-            temperature_known=conditions.temperature is not None,
-            check_name="" if check is None else check.resistor.name,
-            check_due=check is not None and check.due(now_s),
-            check_blocked=check is not None and check.blocked,
+            daemon.clock.utc_s(),
+            dict(self._due()),
+            lead_utc_s=None if lead is None else lead.utc_s,
             check_utc_s=None if check is None else check.last_utc_s,
-            calibration=self._calibration(now_s),
             learned=asdict(learned) if (learned := pipeline.learning.recorded).contacts else {},
             failing=tuple((each.name, each.failing) for each in daemon.healths if each.failing),
         )
+
+    def _due(self) -> Iterator[tuple[Code, Mapping[str, Fact]]]:
+        """What speaks against the bench now."""
+        daemon, pipeline, now_s = self.daemon, self.daemon.pipeline, self.daemon.clock.utc_s()
+        conditions, check = pipeline.conditions, pipeline.duties.check
+        latest_s = daemon.latest_s.get("meter")
+        if latest_s is not None and daemon.clock.monotonic_s() - latest_s > pipeline.settling.patience_s:
+            yield Code.METER_SILENT, {}
+        if daemon.halted:
+            yield Code.JOURNAL_HALTED, {}
+        if conditions.lead_wanted and conditions.lead_zero_due(now_s):
+            yield Code.LEADS_NONE if conditions.lead is None else Code.LEADS_OLD, {}
+        yield from temperature_due(conditions, now_s).items()
+        due = None if pipeline.model is None else calibration_due(self.bench, pipeline.model)
+        if due is not None and due.past(now_s):
+            yield Code.CALIBRATION_DUE, due.facts(now_s)
+        if check is not None and (check.blocked or check.due(now_s)):
+            yield Code.CHECK_OUT if check.blocked else Code.CHECK_DUE, {"resistor": check.resistor.name}
 
     async def tests(self, _words: dict[str, str]) -> Plain:
         """The deliberate tests of the unit on the bench, or the last one."""
@@ -167,11 +173,6 @@ class Shown:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(WRITTEN_S):
                 await daemon.written()
-
-    def _calibration(self, now_s: float) -> dict[str, Fact]:
-        model = self.daemon.pipeline.model
-        due: CalibrationDue | None = None if model is None else calibration_due(self.bench, model)
-        return due.facts(now_s) if due is not None and due.past(now_s) else {}
 
 
 def open_for(bench: Bench, settings: PageSettings) -> BenchPage:
@@ -226,7 +227,7 @@ def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
         "/tests": shown.tests,
         "/batch": lambda words: papers.batch({"name": view.batch.name, **words}),
         "/returned": papers.returned,
-        "/study": studies_in(running.file.parent),
+        "/study": partial(study_in, running.file.parent),
         "/paper": papers.paper,
         "/photo": papers.photo,
     }
@@ -243,6 +244,7 @@ def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
         daemon.clock.monotonic_s,
         Orders(daemon, stop, "page") if orders else None,
         may_stop=bench.page is not None and bench.page.stop,
+        desk=Desk.kept(daemon.journal.path.parent),
         asks=asks,
         posts=posts if orders else {},
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from typing import Any
@@ -26,6 +26,7 @@ from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench, load_bench
 from acquire.outlets.metrics import CONTENT_TYPE, Facts, exposition, health
+from acquire.outlets.outlet import beside
 from acquire.quantity import counted
 from acquire.records import Code, Fact, Notice, Severity
 from drivers.errors import MeterError
@@ -133,7 +134,8 @@ class Service:
         try:
             async with (
                 self._listening(),
-                _beside(
+                beside(
+                    "service",
                     self._watch(),
                     self._leave(stop),
                     self._reload(read_again),
@@ -327,22 +329,3 @@ def _size(daemon: Daemon) -> int:
         with contextlib.suppress(OSError):
             size += path.stat().st_size
     return size
-
-
-@contextlib.asynccontextmanager
-async def _beside(*works: Coroutine[Any, Any, None]) -> AsyncIterator[None]:
-    """Let works run beside something, and end with it. A fault in one is logged; the bench goes on."""
-    tasks = [asyncio.create_task(work, name=f"service {number}") for number, work in enumerate(works)]
-    for task in tasks:
-        task.add_done_callback(_logged)
-    try:
-        yield
-    finally:
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-
-
-def _logged(task: asyncio.Task[None]) -> None:
-    if not task.cancelled() and (fault := task.exception()) is not None:
-        log.error("service.fault", task=task.get_name(), exc_info=fault)

@@ -73,7 +73,7 @@ class ContactRule:
     _refused_s: float | None = None
     _told: bool = False
     _broken: bool = False  # overload was seen since the value was taken, too short for a lift
-    _moved: bool = False  # a value was refused after such an overload
+    _moved: bool = False  # a value was refused, or was one of the same touch, after such an overload
     _unseen: bool = False  # the meter was away since the value was taken: hands may have moved meanwhile
 
     def begun(self, quantity: Quantity) -> None:
@@ -149,7 +149,7 @@ class ContactRule:
         if self.seen_open:
             return Admission.NEW
         admission = self._of_same_touch(settled, touch, purpose)
-        if admission is Admission.UNLIFTED:
+        if admission is Admission.UNLIFTED or (self._broken and admission is Admission.KNOWN):
             self._moved |= self._broken
             self._refused_s = settled.monotonic_s if self._refused_s is None else self._refused_s
         return admission
@@ -191,11 +191,15 @@ class ContactRule:
         return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
 
     def _moved_on(self, settled: Settled, asked_s: float) -> bool:
-        """Whether hands may have gone on to what was asked for since, unseen by a meter slower than they."""
+        """Whether hands may have gone on to what was asked for since, unseen by a meter slower than they.
+
+        An overload is a whole conversion in the air: a lift as short as counts holds one for sure only where
+        two of them fit into it.
+        """
         trace = settled.trace
         if len(trace) < 2:
             return False
-        slow = (trace[-1][0] - trace[0][0]) / (len(trace) - 1) >= self.lift_off_s
+        slow = (trace[-1][0] - trace[0][0]) / (len(trace) - 1) > 0.5 * self.lift_off_s
         return (slow or self._broken) and settled.contact_s + trace[0][0] > asked_s
 
     def _plainly_other(self, settled: Settled) -> bool:
@@ -222,8 +226,13 @@ class ContactRule:
 
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
-        self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
-        self._broken = self._moved = self._unseen = False
+        before = self.taken
+        # the same touch again, after an overload too short for a lift: hands have meant to touch anew
+        again = self._broken and before is not None and before.contact_s == settled.contact_s
+        self._moved = again and purpose == self.purpose
+        self._refused_s = settled.monotonic_s if self._moved else None
+        self.taken, self.purpose, self.seen_open = settled, purpose, False
+        self._broken = self._unseen = False
 
     def lies(self, purpose: tuple[str, ...]) -> bool:
         """Whether the probes still lie where they lay for something else than this."""

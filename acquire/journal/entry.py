@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from acquire.errors import JournalUnusable
@@ -46,40 +46,21 @@ class Entry:
         return from_plain(self.kind, self.payload)
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A record that has no number yet."""
-
-    kind: str
-    utc_s: float
-    payload: dict[str, Any]
-    evidence: dict[str, Any] | None
-
-    @classmethod
-    def of(cls, record: Recorded, evidence: Evidence | None) -> Row:
-        """Spell a record and its evidence."""
-        kept = None if evidence is None else to_plain(evidence)
-        return cls(kind_of(record), record.utc_s, to_plain(record), kept)
-
-    def insert(self, connection: sqlite3.Connection, birth: str) -> Entry:
-        """Write it inside a transaction; the number it gets makes it an entry."""
-        serial, batch = self.payload.get("serial", ""), self.payload.get("batch", "")
-        evidence = None if self.evidence is None else _json(self.evidence)
-        seq = connection.execute(
-            "INSERT INTO entry (kind, utc_s, serial, batch, payload, evidence) VALUES (?, ?, ?, ?, ?, ?)",
-            (self.kind, self.utc_s, storable(serial), storable(batch), _json(self.payload), evidence),
-        ).lastrowid
-        assert seq is not None  # noqa: S101  (an INSERT always gives one; the type does not know)
-        read = storable(serial)  # as it will be read back
-        return Entry(seq, f"{birth}-{seq}", self.kind, self.utc_s, read, self.payload, self.evidence)
+def unnumbered(record: Recorded, evidence: Evidence | None) -> Entry:
+    """A record and its evidence, spelt; they have no place in a journal yet."""
+    payload, kept = to_plain(record), None if evidence is None else to_plain(evidence)
+    serial = storable(payload.get("serial", ""))  # as it will be read back
+    return Entry(0, "", kind_of(record), record.utc_s, serial, payload, kept)
 
 
-def insert_entry(connection: sqlite3.Connection, entry: Entry) -> None:
-    """Write an entry under the number that it has, inside a transaction."""
+def insert_entry(connection: sqlite3.Connection, entry: Entry, birth: str = "") -> Entry:
+    """Write an entry inside a transaction, under the number that it has, or under the next one."""
     batch = storable(str(entry.payload.get("batch", "")))
     evidence = None if entry.evidence is None else _json(entry.evidence)
-    row = (entry.seq, entry.kind, entry.utc_s, entry.serial, batch, _json(entry.payload), evidence)
-    connection.execute("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+    row = (entry.seq or None, entry.kind, entry.utc_s, entry.serial, batch, _json(entry.payload), evidence)
+    seq = connection.execute("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?)", row).lastrowid
+    assert seq is not None  # noqa: S101  (an INSERT always gives one; the type does not know)
+    return entry if entry.seq else replace(entry, seq=seq, id=f"{birth}-{seq}")
 
 
 def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:

@@ -30,8 +30,6 @@ from acquire.journal.query import Query, Record, check_names, evidence_of, expla
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
 
-__all__ = ["JournalReader", "Query"]
-
 T = TypeVar("T")
 
 

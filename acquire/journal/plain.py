@@ -93,4 +93,4 @@ def _with_infinities(record: Any, plain: Any) -> Any:
 @cache
 def _numbers(record: Any) -> tuple[str, ...]:
     """Fields that hold a number, and never nothing."""
-    return tuple(name for name, hint in typing.get_type_hints(record).items() if hint is float)
+    return tuple(name for name, kind in typing.get_type_hints(record).items() if kind is float)

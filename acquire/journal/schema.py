@@ -11,7 +11,7 @@ import sqlite3
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from pathlib import Path
 
 from acquire.records.codes import Code
 
@@ -20,77 +20,11 @@ APPLICATION_ID = 0x5D9A0841
 by chance."""
 
 
-@dataclass(frozen=True, slots=True)
-class Migration:
-    """One step of the schema.
-
-    Attributes:
-        name: what it brings, for people.
-        statements: SQL, in order.
-    """
-
-    name: str
-    statements: tuple[str, ...]
-
-
-MIGRATIONS: tuple[Migration, ...] = (
-    Migration(
-        "entries and cursors",
-        (
-            "CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT",
-            # AUTOINCREMENT: a sequence number is never given twice, even after entries went to an archive.
-            # Evidence comes last: whoever reads only what stands before it never touches its pages.
-            """CREATE TABLE entry (
-                seq INTEGER PRIMARY KEY AUTOINCREMENT,
-                kind TEXT NOT NULL
-                    CHECK (kind IN ('verdict', 'unit_started', 'unit_result', 'lead_zero', 'notice')),
-                utc_s REAL NOT NULL,
-                serial TEXT NOT NULL,
-                batch TEXT NOT NULL,
-                payload TEXT NOT NULL,
-                evidence TEXT
-            ) STRICT""",
-            "CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL, utc_s REAL NOT NULL) STRICT",
-            # Every index costs each commit a page, so they hold only what is asked for.
-            "CREATE INDEX entry_by_serial ON entry (serial) WHERE serial <> ''",
-            "CREATE INDEX entry_by_batch ON entry (batch) WHERE batch <> ''",
-            "CREATE INDEX entry_by_time ON entry (utc_s)",
-            "CREATE INDEX entry_marks ON entry (kind, seq) WHERE kind IN ('unit_started', 'lead_zero')",
-        ),
-    ),
-    Migration(
-        # Which kinds there are is the program's to know (plain.KINDS): a new one must not need a new table.
-        "entries of any kind",
-        (
-            """CREATE TABLE entry_of_any_kind (
-                seq INTEGER PRIMARY KEY AUTOINCREMENT,
-                kind TEXT NOT NULL,
-                utc_s REAL NOT NULL,
-                serial TEXT NOT NULL,
-                batch TEXT NOT NULL,
-                payload TEXT NOT NULL,
-                evidence TEXT
-            ) STRICT""",
-            "INSERT INTO entry_of_any_kind SELECT * FROM entry",
-            # Numbers go on behind the highest ever given, which may have left for an archive.
-            "DELETE FROM sqlite_sequence WHERE name = 'entry_of_any_kind'",
-            """INSERT INTO sqlite_sequence
-                SELECT 'entry_of_any_kind', seq FROM sqlite_sequence WHERE name = 'entry'""",
-            "DROP TABLE entry",
-            "ALTER TABLE entry_of_any_kind RENAME TO entry",
-            "CREATE INDEX entry_by_serial ON entry (serial) WHERE serial <> ''",
-            "CREATE INDEX entry_by_batch ON entry (batch) WHERE batch <> ''",
-            "CREATE INDEX entry_by_time ON entry (utc_s)",
-            "CREATE INDEX entry_marks ON entry (kind, seq) WHERE kind IN ('unit_started', 'lead_zero')",
-        ),
-    ),
-    Migration(
-        # A few of each kind among all verdicts. A commit of verdicts does not touch it.
-        "entries that are no verdicts, by kind",
-        ("CREATE INDEX entry_besides ON entry (kind, seq) WHERE kind <> 'verdict'",),
-    ),
+MIGRATIONS = tuple(
+    Path(__file__).with_name("sql").joinpath(f"step-{number}.sql").read_text(encoding="utf-8")
+    for number in (1, 2, 3)
 )
-"""All steps, in order; the schema's version is how many have been made."""
+"""All steps, in order, each a file whose first line names it; a schema's version is how many were made."""
 
 LATEST_DEEDS = """SELECT * FROM entry WHERE seq IN
     (SELECT max(seq) FROM entry WHERE kind = 'batch' AND kind <> 'verdict' GROUP BY batch) ORDER BY seq"""
@@ -145,12 +79,13 @@ def migrate(connection: sqlite3.Connection, bench: str, utc_s: float, birth: str
                     "CREATE TABLE migration (number INTEGER PRIMARY KEY, name TEXT NOT NULL,"
                     " utc_s REAL NOT NULL) STRICT"
                 )
-            for statement in step.statements:
+            for statement in filter(str.strip, step.split(";\n")):
                 connection.execute(statement)
             if number == 1:
                 rows = [("birth", birth or uuid.uuid4().hex[:16]), ("bench", bench)]
                 connection.executemany("INSERT INTO about VALUES (?, ?)", rows)
-            connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (number, step.name, utc_s))
+            name = step.partition("\n")[0].removeprefix("-- ")
+            connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (number, name, utc_s))
         made += 1
     return made
 

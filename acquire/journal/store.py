@@ -26,7 +26,7 @@ import structlog
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.journal.archive import Policy, movable, move
-from acquire.journal.entry import Entry, Row, entry_of
+from acquire.journal.entry import Entry, entry_of, insert_entry, unnumbered
 from acquire.journal.opening import (
     FAULTS,
     FILE,
@@ -52,7 +52,7 @@ READ_LIMIT = 10_000
 class _Waiting:
     """Rows on their way to the disk, and who waits for them."""
 
-    rows: list[Row]
+    rows: list[Entry]
     loop: asyncio.AbstractEventLoop
     done: asyncio.Future[list[Entry]]
 
@@ -136,7 +136,7 @@ class Journal:
             return []
         loop = asyncio.get_running_loop()
         done: asyncio.Future[list[Entry]] = loop.create_future()
-        self._waiting.append(_Waiting([Row.of(*pair) for pair in records], loop, done))
+        self._waiting.append(_Waiting([unnumbered(*pair) for pair in records], loop, done))
         self._submit(self._commit_waiting)
         return await done
 
@@ -291,10 +291,10 @@ class Journal:
         for waiting, entries in zip(taken, results, strict=True):
             waiting.tell(partial(self._committed, waiting.done, entries))
 
-    def _insert(self, batches: list[list[Row]]) -> list[list[Entry]]:
+    def _insert(self, batches: list[list[Entry]]) -> list[list[Entry]]:
         connection = self._use()
         with atomic(connection):
-            return [[row.insert(connection, self.birth) for row in rows] for rows in batches]
+            return [[insert_entry(connection, row, self.birth) for row in rows] for rows in batches]
 
     def _move_cursor(self, name: str, seq: int) -> None:
         connection = self._use()

@@ -29,7 +29,7 @@ from acquire.line.board import Board
 from acquire.line.database import away, connect
 from acquire.line.hearing import Subscriber, listening
 from acquire.outlets.mqtt import Broker
-from acquire.outlets.outlet import BackOff, OutletFailed
+from acquire.outlets.outlet import BackOff, OutletFailed, beside
 from acquire.outlets.topics import ROOT
 from acquire.page.access import Gate, own_names, token_of
 from acquire.page.app import Events, Guard, files_of, plain, read_assets
@@ -129,19 +129,14 @@ class BoardPage:
         listener = listening_socket(self.host, self.port)
         token = None if self.token_file is None else token_of(self.token_file)
         gate = Gate(self.host, listener.getsockname()[1], token, own_names())
-        works = (feed.run(), self._listen(board), self._ask(board), self._look(board))
-        tasks = [asyncio.create_task(work, name=f"line page {number}") for number, work in enumerate(works)]
-        for task in tasks:
-            task.add_done_callback(_logged)
         served = asyncio.create_task(serve(_app(feed, gate), listener, stop), name="line page server")
         self.ready(address_of(listener) + (f"?token={token}" if token else ""))
+        works = feed.run(), self._listen(board), self._ask(board), self._look(board)
         try:
-            await stop.wait()
+            async with beside("line", *works):
+                await stop.wait()
         finally:
             feed.stop("The page of the line was stopped.")
-            for task in tasks:
-                task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
             await served
 
     # ------------------------------------------------------------------ what feeds it
@@ -242,8 +237,3 @@ def default_token_file() -> Path:
     """Where the token is kept that other machines need: the user's own state folder (XDG Base Directory)."""
     state = os.environ.get("XDG_STATE_HOME") or str(Path.home() / ".local" / "state")
     return Path(state) / "steadyohm" / "line-token"
-
-
-def _logged(task: asyncio.Task[None]) -> None:
-    if not task.cancelled() and (fault := task.exception()) is not None:
-        log.error("line.fault", task=task.get_name(), exc_info=fault)

@@ -19,10 +19,10 @@ import structlog
 from acquire.clock import Clock
 from acquire.line.collector_file import CollectorSettings
 from acquire.line.database import DatabaseAway
-from acquire.line.hearing import Message, Subscriber, listening
+from acquire.line.hearing import Subscriber, listening
 from acquire.line.incoming import Row, read
 from acquire.line.store import Complete, Store
-from acquire.outlets.mqtt import Broker
+from acquire.outlets.mqtt import Broker, Heard
 from acquire.outlets.outlet import BackOff, OutletFailed
 from acquire.outlets.payload import as_json
 from acquire.outlets.topics import (
@@ -250,7 +250,7 @@ async def ended(*tasks: asyncio.Task[Any]) -> list[Any]:
     return await asyncio.gather(*tasks, return_exceptions=True)
 
 
-def rows_of(messages: Iterable[Message]) -> list[Row]:
+def rows_of(messages: Iterable[Heard]) -> list[Row]:
     """Read messages, those apart that say nothing."""
     return [row for message in messages if (row := read(message.topic, message.payload)) is not None]
 

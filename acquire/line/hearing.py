@@ -11,7 +11,6 @@ import asyncio
 import contextlib
 from collections import deque
 from collections.abc import AsyncIterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import aiomqtt
@@ -20,28 +19,11 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from acquire.outlets.mqtt import FAILED_FROM, Broker, MqttClient, common_words, enter, why_gone
+from acquire.outlets.mqtt import FAILED_FROM, Broker, Heard, MqttClient, common_words, enter, why_gone
 
 SESSION_S = 86_400
 """How long the broker keeps the session of a collector that is away: a day. What waited there longer is sent
 again by the benches."""
-
-
-@dataclass(frozen=True, slots=True)
-class Message:
-    """As it came.
-
-    Attributes:
-        topic: full.
-        payload: bytes.
-        number: packet identifier, to acknowledge by; 0 for QoS 0, which nobody acknowledges.
-        retained: the broker had kept it from before.
-    """
-
-    topic: str
-    payload: bytes
-    number: int
-    retained: bool
 
 
 class _Ear(MqttClient):
@@ -49,13 +31,13 @@ class _Ear(MqttClient):
 
     def __init__(self, **words: Any) -> None:
         super().__init__(**words)
-        self.heard: deque[Message] = deque()
+        self.heard: deque[Heard] = deque()
         self.most = 1
         self.news, self.full = asyncio.Event(), asyncio.Event()
         self._client.manual_ack_set(on=True)
 
     def _on_message(self, client: Any, userdata: Any, message: Any) -> None:  # noqa: ARG002  (paho's signature)
-        self.heard.append(Message(message.topic, message.payload, message.mid, bool(message.retain)))
+        self.heard.append(Heard(message.payload, bool(message.retain), message.topic, message.mid))
         self.news.set()
         if len(self.heard) >= self.most:
             self.full.set()
@@ -78,7 +60,7 @@ class Subscriber:
         self._broker = broker
         self._client = client
 
-    async def take(self, most: int, linger_s: float) -> list[Message]:
+    async def take(self, most: int, linger_s: float) -> list[Heard]:
         """Wait for a message, then a little for more.
 
         Args:
@@ -120,7 +102,7 @@ class Subscriber:
             error = gone.exception()
             raise self._broker.failed("has gone", why_gone(error) if error else "it said goodbye")
 
-    def acknowledge(self, messages: Sequence[Message]) -> None:
+    def acknowledge(self, messages: Sequence[Heard]) -> None:
         """Tell the broker, in the order they came ([MQTT-4.6.0-2]), that messages are safe."""
         numbers = [message.number for message in messages if message.number]
         if numbers:

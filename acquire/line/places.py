@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from contextlib import AbstractContextManager
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,14 @@ def is_line(place: str | Path) -> bool:
     return text.startswith(SCHEMES) or text.endswith(".toml")
 
 
+def need_postgresql() -> None:
+    """Raise InputImpossible where the library for PostgreSQL is missing."""
+    if find_spec("psycopg") is None:
+        raise InputImpossible(
+            "The library for PostgreSQL is not installed.", 'Install it with: pip install "steadyohm[line]".'
+        )
+
+
 def record_at(
     place: str | Path,
 ) -> AbstractContextManager[JournalReader] | AbstractContextManager[LineRecord]:
@@ -37,12 +46,9 @@ def record_at(
     """
     if not is_line(place):
         return JournalReader(Path(place))
-    try:
-        from acquire.line.record import LineRecord  # noqa: PLC0415  (only with the extra)
-    except ModuleNotFoundError as error:
-        raise InputImpossible(
-            "The library for PostgreSQL is not installed.", 'Install it with: pip install "steadyohm[line]".'
-        ) from error
+    need_postgresql()
+    from acquire.line.record import LineRecord  # noqa: PLC0415  (only with the extra)
+
     return LineRecord(_address(str(place)))
 
 

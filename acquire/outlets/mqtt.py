@@ -68,11 +68,17 @@ class Broker:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """A message that came in."""
+    """A message that came in.
+
+    Attributes:
+        retained: the broker had kept it from before.
+        number: packet identifier, to acknowledge by where that is done by hand; 0 for QoS 0.
+    """
 
     payload: bytes
     retained: bool
     topic: str = ""
+    number: int = 0
 
 
 class MqttClient(aiomqtt.Client):

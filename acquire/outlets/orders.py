@@ -10,16 +10,19 @@ business (its access list). Not for what a command does (pipeline) nor for the w
 
 from __future__ import annotations
 
+import asyncio
 import dataclasses
 import json
 import os
 import typing
 from collections import OrderedDict
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from enum import Enum
 from pathlib import Path
 from typing import Any
 
+from acquire.errors import SteadyohmError
 from acquire.records import CallGood, ClockSetBack, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
 from system.files import BYTES, to_disk
 
@@ -95,6 +98,7 @@ class Desk:
     Attributes:
         refused: how many were refused since the start, for metrics; dropped: of those, without an answer.
         known: orders that were taken, oldest first, with what became of them; None while under way.
+        note: writes on the disk that an order is taken, or what became of it, for the next start.
     """
 
     refused: int = 0
@@ -102,6 +106,13 @@ class Desk:
     _tokens: float = float(BURST)
     _filled_s: float = float("-inf")
     known: OrderedDict[str, Answer | None] = field(default_factory=OrderedDict)
+    note: Callable[[str, Answer | None], object] = lambda _correlation, _answer: None
+
+    @classmethod
+    def kept(cls, folder: Path) -> Desk:
+        """One that knows what was taken before the bench was started anew."""
+        file = OrderFile(folder)
+        return cls(known=file.known, note=file.note)
 
     def take(self, message: bytes, monotonic_s: float, *, retained: bool = False) -> Taken:
         """Look at one message.
@@ -131,10 +142,19 @@ class Desk:
             self.known.popitem(last=False)
         return Taken(correlation, order)
 
-    def answered(self, correlation: str, answer: Answer) -> None:
-        """Remember what became of an order."""
+    async def carry_out(
+        self, correlation: str, order: Order, obey: Callable[[Order], Awaitable[Answer]]
+    ) -> Answer:
+        """Have an order obeyed that was taken; it is noted before and after, so that it is done once."""
+        await asyncio.to_thread(self.note, correlation, None)
+        try:
+            answer = await obey(order)
+        except SteadyohmError as error:
+            answer = Answer(done=False, reason=str(error))
         if correlation in self.known:
             self.known[correlation] = answer
+        await asyncio.to_thread(self.note, correlation, answer)
+        return answer
 
     def _pay(self, monotonic_s: float) -> None:
         """Take one token. The last one buys a refusal, so that the sender learns why; then silence.
@@ -167,72 +187,90 @@ def order_of(plain: dict[str, Any]) -> Order:
     kind = ORDERS.get(name) if isinstance(name, str) else None
     if kind is None:
         raise Refused(f"No such command. Known are {', '.join(ORDERS)}.")
-    fields = {each.name: each for each in _fields_of(kind)}
+    fields = _fields_of(kind)
     given = {key: value for key, value in plain.items() if key not in ("command", "correlation")}
     if strange := sorted(set(given) - set(fields)):
         raise Refused(f"{name} has no field {strange[0][:LONGEST_TEXT]!r}.")
-    for key, each in fields.items():
-        if key not in given and each.default is dataclasses.MISSING:
-            raise Refused(f"{name} needs {key}.")
-    hints = typing.get_type_hints(kind)
-    values: dict[str, Any] = {}
-    for key, value in given.items():
-        read = _flag if hints[key] is bool else _number if _holds_number(hints[key]) else _text
-        values[key] = read(key, value, fields[key])
-    return kind(**values)
+    if missing := [key for key, part in fields.items() if key not in given and part.required]:
+        raise Refused(f"{name} needs {missing[0]}.")
+    return kind(**{key: fields[key].read(key, value) for key, value in given.items()})
 
 
-def _fields_of(kind: type[Order]) -> list[dataclasses.Field[Any]]:
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One field of an order that a sender may fill.
+
+    Attributes:
+        sort: type of JSON: "boolean", "integer", "number" or "string".
+        required: it must be there; nullable: null stands for nothing given.
+        least, most: bounds of a number.
+    """
+
+    sort: str
+    required: bool
+    nullable: bool
+    least: float = 0.0
+    most: float = 0.0
+
+    def read(self, key: str, value: Any) -> Any:
+        """Its value: true or false, a number within its bounds and never NaN, or a short printable text."""
+        if value is None and self.nullable:
+            return None
+        if self.sort == "boolean":
+            if not isinstance(value, bool):
+                raise Refused(f"{key} must be true or false.")
+            return value
+        return self._text(key, value) if self.sort == "string" else self._number(key, value)
+
+    def _number(self, key: str, value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise Refused(f"{key} must be a number.")
+        if not self.least <= value <= self.most:  # an integer too long for a float is compared as it is
+            raise Refused(f"{key} must lie between {self.least:g} and {self.most:g}.")
+        if self.sort == "number":
+            return float(value)
+        if value != int(value):
+            raise Refused(f"{key} must be a whole number.")
+        return int(value)
+
+    def _text(self, key: str, value: Any) -> str:
+        if not isinstance(value, str):
+            raise Refused(f"{key} must be a text.")
+        text = value.strip()
+        if len(text) > LONGEST_TEXT:
+            raise Refused(f"{key} is longer than {LONGEST_TEXT} characters.")
+        if not text.isprintable():
+            raise Refused(f"{key} holds characters that cannot be printed.")
+        if not text and self.required:
+            raise Refused(f"{key} must not be empty.")
+        return text
+
+    def schema(self) -> dict[str, Any]:
+        """The same as JSON Schema."""
+        part: dict[str, Any] = {"type": self.sort}
+        if self.sort == "string":
+            part |= {"maxLength": LONGEST_TEXT, **({"pattern": r"\S"} if self.required else {})}
+        elif self.sort != "boolean":
+            part |= {"minimum": self.least, "maximum": self.most}
+        return {"anyOf": [part, {"type": "null"}]} if self.nullable else part
+
+
+def _fields_of(kind: type[Order]) -> dict[str, _Part]:
     """The fields that a sender may fill; what only the bench itself says, such as an ending, is none."""
-    hints = typing.get_type_hints(kind)
-    return [each for each in dataclasses.fields(kind) if not _is_enum(hints[each.name])]
-
-
-def _is_enum(hint: Any) -> bool:
-    return isinstance(hint, type) and issubclass(hint, Enum)
-
-
-def _holds_number(hint: Any) -> bool:
-    return bool({int, float} & {hint, *typing.get_args(hint)})
-
-
-def _flag(key: str, value: Any, _: dataclasses.Field[Any]) -> bool:
-    """One field's value: true or false of JSON."""
-    if not isinstance(value, bool):
-        raise Refused(f"{key} must be true or false.")
-    return value
-
-
-def _number(key: str, value: Any, field_: dataclasses.Field[Any]) -> float | None:
-    """One field's value: a number of JSON within the field's bounds, never a text, and never NaN."""
-    if value is None and field_.default is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise Refused(f"{key} must be a number.")
-    least, most = field_.metadata["at_least"], field_.metadata["at_most"]
-    if not least <= value <= most:  # an integer too long for a float is compared as it is
-        raise Refused(f"{key} must lie between {least:g} and {most:g}.")
-    if not field_.metadata.get("whole"):
-        return float(value)
-    if value != int(value):
-        raise Refused(f"{key} must be a whole number.")
-    return int(value)
-
-
-def _text(key: str, value: Any, field_: dataclasses.Field[Any]) -> str | None:
-    """One field's value: a short printable text. Null stands for nothing given, where the field allows it."""
-    if value is None and field_.default is None:
-        return None
-    if not isinstance(value, str):
-        raise Refused(f"{key} must be a text.")
-    text = value.strip()
-    if len(text) > LONGEST_TEXT:
-        raise Refused(f"{key} is longer than {LONGEST_TEXT} characters.")
-    if not text.isprintable():
-        raise Refused(f"{key} holds characters that cannot be printed.")
-    if not text and field_.default is dataclasses.MISSING:
-        raise Refused(f"{key} must not be empty.")
-    return text
+    hints, found = typing.get_type_hints(kind), {}
+    for each in dataclasses.fields(kind):
+        hint, bounds = hints[each.name], each.metadata
+        if isinstance(hint, type) and issubclass(hint, Enum):
+            continue
+        sort = "integer" if bounds.get("whole") else "number" if "at_least" in bounds else "string"
+        found[each.name] = _Part(
+            "boolean" if hint is bool else sort,
+            each.default is dataclasses.MISSING,
+            each.default is None,
+            bounds.get("at_least", 0.0),
+            bounds.get("at_most", 0.0),
+        )
+    return found
 
 
 def _object_of(message: bytes, *, retained: bool) -> dict[str, Any]:
@@ -268,38 +306,23 @@ def command_schema() -> dict[str, Any]:
 
 
 def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
-    text = {"type": "string", "maxLength": LONGEST_TEXT}
-    properties: dict[str, Any] = {
-        "command": {"const": name},
-        "correlation": {
-            "type": "string",
-            "minLength": 1,
-            "maxLength": LONGEST_CORRELATION,
-            "description": "comes back in the reply; the same one again is not carried out again",
-        },
+    correlation = {
+        "type": "string",
+        "minLength": 1,
+        "maxLength": LONGEST_CORRELATION,
+        "description": "comes back in the reply; the same one again is not carried out again",
     }
-    required = ["command", "correlation"]
-    hints = typing.get_type_hints(kind)
-    for each in _fields_of(kind):
-        part, is_number = text, _holds_number(hints[each.name])
-        if hints[each.name] is bool:
-            part = {"type": "boolean"}
-        elif is_number:
-            least, most = each.metadata["at_least"], each.metadata["at_most"]
-            sort = "integer" if each.metadata.get("whole") else "number"
-            part = {"type": sort, "minimum": least, "maximum": most}
-        if each.default is dataclasses.MISSING:
-            required.append(each.name)
-            part = part if is_number else {**part, "pattern": r"\S"}
-        elif each.default is None:
-            part = {"anyOf": [part, {"type": "null"}]}
-        properties[each.name] = part
+    fields = _fields_of(kind)
     return {
         "title": name,
         "description": (kind.__doc__ or "").partition("\n")[0],
         "type": "object",
-        "properties": properties,
-        "required": required,
+        "properties": {
+            "command": {"const": name},
+            "correlation": correlation,
+            **{key: part.schema() for key, part in fields.items()},
+        },
+        "required": ["command", "correlation", *(key for key, part in fields.items() if part.required)],
         "additionalProperties": False,
     }
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import random
-from collections.abc import Awaitable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Coroutine, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol, Self
 
@@ -254,3 +254,22 @@ async def first_of(*works: Awaitable[Any]) -> None:
         await asyncio.gather(*tasks, return_exceptions=True)
     for task in done:
         task.result()
+
+
+@contextlib.asynccontextmanager
+async def beside(about: str, *works: Coroutine[Any, Any, None]) -> AsyncIterator[None]:
+    """Let works run beside something, and end with it. A fault in one is logged; the rest goes on."""
+
+    def ended(task: asyncio.Task[None]) -> None:
+        if not task.cancelled() and (fault := task.exception()) is not None:
+            log.error("task.fault", task=task.get_name(), exc_info=fault)
+
+    tasks = [asyncio.create_task(work, name=f"{about} {number}") for number, work in enumerate(works)]
+    for task in tasks:
+        task.add_done_callback(ended)
+    try:
+        yield
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)

@@ -15,7 +15,7 @@ from acquire.journal.plain import KINDS
 from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.orders import command_schema
 from acquire.outlets.payload import VERSION, head_schema, json_schema, schema_of
-from acquire.outlets.topics import ROOT, Kept, Reply, ShownPrompt, ShownReading, Status
+from acquire.outlets.topics import LINE_TOPIC_OF_KIND, ROOT, Kept, Reply, ShownPrompt, ShownReading, Status
 from acquire.records import Evidence
 
 LIVE: dict[str, type] = {
@@ -27,41 +27,26 @@ LIVE: dict[str, type] = {
 }
 """What is said and not kept."""
 
-CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
-    "status": ("status", ("status",), "Retained, QoS 1, and the will: whether the bench can be heard."),
-    "prompt": ("prompt", ("prompt",), "Retained, QoS 1: what to do next; empty when nobody is asked."),
-    "reading": ("reading", ("reading",), "QoS 0, at most 5 a second: what the meter shows, for displays."),
-    "verdict": ("verdict", ("verdict",), "QoS 1, at least once, in order: count an id once."),
-    "unit": ("unit", ("unit_started", "unit_result"), "QoS 1, at least once, in order, with the verdicts."),
-    "latest": (
-        "latest",
-        ("unit_result",),
-        "Retained, QoS 1: how the unit stands whose result came or changed last; see revision.",
-    ),
-    "result": ("result", ("typed_result",), "QoS 1, at least once: results of other instruments, typed in."),
-    "check": (
-        "check",
-        ("check_standard",),
-        "QoS 1, at least once: the bench's known resistor as it sees it.",
-    ),
-    "batch": ("batch", ("batch",), "QoS 1, at least once: what was done to a batch, with its whole state."),
-    "zero": ("zero", ("lead_zero",), "QoS 1, from a bench of a line: the leads were zeroed."),
-    "notice": ("notice", ("notice",), "QoS 1, from a bench of a line: what the operator was told."),
-    "imported": (
-        "imported",
-        ("imported_result",),
-        "QoS 1, from a bench of a line: a value of an earlier paper record.",
-    ),
-    "evidence": (
-        "evidence",
-        ("evidence",),
-        "QoS 1, from a bench of a line that is told to: what a verdict rests on, just before the verdict.",
-    ),
-    "kept": ("kept", ("kept",), "To a bench of a line: up to where the line's database holds its journal."),
-    "command": ("command", ("command",), "QoS 1, not retained: what the bench is asked to do."),
-    "reply": ("command/reply", ("reply",), "QoS 1: what became of a command."),
+CHANNELS: dict[str, str] = {
+    "status": "Retained, QoS 1, and the will: whether the bench can be heard.",
+    "prompt": "Retained, QoS 1: what to do next; empty when nobody is asked.",
+    "reading": "QoS 0, at most 5 a second: what the meter shows, for displays.",
+    "verdict": "QoS 1, at least once, in order: count an id once.",
+    "unit": "QoS 1, at least once, in order, with the verdicts.",
+    "latest": "Retained, QoS 1: how the unit stands whose result came or changed last; see revision.",
+    "result": "QoS 1, at least once: results of other instruments, typed in.",
+    "check": "QoS 1, at least once: the bench's known resistor as it sees it.",
+    "batch": "QoS 1, at least once: what was done to a batch, with its whole state.",
+    "zero": "QoS 1, from a bench of a line: the leads were zeroed.",
+    "notice": "QoS 1, from a bench of a line: what the operator was told.",
+    "imported": "QoS 1, from a bench of a line: a value of an earlier paper record.",
+    "evidence": "QoS 1, from a bench of a line that is told to: what a verdict rests on, just before the "
+    "verdict.",
+    "kept": "To a bench of a line: up to where the line's database holds its journal.",
+    "command": "QoS 1, not retained: what the bench is asked to do.",
+    "reply": "QoS 1: what became of a command.",
 }
-"""Each channel with the last part of its topic, its messages, and what it is for."""
+"""Each channel, and what it is for."""
 
 PLAIN = {"None": "null", "True": "true", "False": "false"}
 """Values of Python as JSON writes them."""
@@ -125,7 +110,7 @@ def _attributes(docstring: str) -> Iterator[tuple[str, str]]:
 def asyncapi() -> dict[str, Any]:
     """Give the AsyncAPI 3.0 document of the MQTT interface."""
     schemas = json_schemas()
-    messages = sorted({name for _, names, _ in CHANNELS.values() for name in names})
+    messages = sorted({message for name in CHANNELS for message in messages_of(name)})
     return {
         "asyncapi": "3.0.0",
         "info": {
@@ -151,23 +136,32 @@ def asyncapi() -> dict[str, Any]:
     }
 
 
+def last_of(name: str) -> str:
+    """Last part of a channel's topic."""
+    return "command/reply" if name == "reply" else name
+
+
+def messages_of(name: str) -> tuple[str, ...]:
+    """What comes on a channel: the kinds of entries that are published there, or what is called like it."""
+    kinds = tuple(kind for kind, topic in LINE_TOPIC_OF_KIND.items() if topic == name)
+    return kinds or (("unit_result",) if name == "latest" else (name,))
+
+
 def _channel(name: str) -> dict[str, Any]:
-    last, messages, about = CHANNELS[name]
     return {
-        "address": f"{ROOT}/{{bench}}/{last}",
-        "description": about,
+        "address": f"{ROOT}/{{bench}}/{last_of(name)}",
+        "description": CHANNELS[name],
         "parameters": {"bench": {"description": "name of the bench, written as in a URL (RFC 3986, 2.1)"}},
-        "messages": {message: {"$ref": f"#/components/messages/{message}"} for message in messages},
+        "messages": {message: {"$ref": f"#/components/messages/{message}"} for message in messages_of(name)},
     }
 
 
 def _operation(name: str) -> dict[str, Any]:
-    _, _, about = CHANNELS[name]
     binding: dict[str, Any] = {"qos": 0 if name == "reading" else 1, "bindingVersion": "0.2.0"}
     operation: dict[str, Any] = {
         "action": "receive" if name in TO_THE_BENCH else "send",
         "channel": {"$ref": f"#/channels/{name}"},
-        "summary": about,
+        "summary": CHANNELS[name],
     }
     if name == "command":
         operation["reply"] = {"channel": {"$ref": "#/channels/reply"}}

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
+from acquire.conditions import Conditions
 from acquire.errors import SteadyohmError
 from acquire.outlets.orders import Answer, Desk, Order
-from acquire.page.telling import picked
-from acquire.records import Fact, LeadZero, Purpose
+from acquire.page.telling import Plain, picked
+from acquire.records import Code, Fact, Purpose
 from acquire.words.batches import PURPOSES
 
 
@@ -22,43 +22,27 @@ class Facts:
 
     Attributes:
         utc_s: now, by the bench's clock.
-        meter_silence_s: since the latest reading of the ohms meter; None before the first.
-        meter_patience_s: so long a silence is nothing to speak of.
-        halted: the journal cannot be written.
-        lead: the lead zero in force; lead_wanted: the bench needs one; lead_due: it is missing or too old.
-        celsius: fresh temperature, None where there is none.
-        temperature_known: some temperature has been read or typed, fresh or not.
-        check_name: of the check standard, empty where the bench has none; check_due: it must be measured;
-            check_blocked: it stops the bench; check_utc_s: of the latest check.
-        calibration: facts of a calibration that is past due; empty where it is not.
+        due: what is missing, too old, due or in the way now, each with the facts that are told of it.
+        lead_utc_s, check_utc_s: of the latest lead zero and check standard; None where there was none.
         learned: facts of what the bench has learnt of its contacts; empty where that is nothing.
         failing: name and latest failure of each outlet that cannot get rid of what it has.
     """
 
     utc_s: float
-    meter_silence_s: float | None = None
-    meter_patience_s: float = 3.0
-    halted: bool = False
-    lead: LeadZero | None = None
-    lead_wanted: bool = False
-    lead_due: bool = False
-    celsius: float | None = None
-    temperature_known: bool = False
-    check_name: str = ""
-    check_due: bool = False
-    check_blocked: bool = False
+    due: Mapping[Code, Mapping[str, Fact]] = field(default_factory=dict)
+    lead_utc_s: float | None = None
     check_utc_s: float | None = None
-    calibration: Mapping[str, Fact] = field(default_factory=dict)
     learned: Mapping[str, Fact] = field(default_factory=dict)
     failing: tuple[tuple[str, str], ...] = ()
 
-    @property
-    def silent(self) -> bool:
-        """Whether the meter has been silent for longer than it should be."""
-        return self.meter_silence_s is not None and self.meter_silence_s > self.meter_patience_s
+
+def temperature_due(conditions: Conditions, utc_s: float) -> dict[Code, Mapping[str, Fact]]:
+    """Whether there is no fresh temperature, and whether there ever was one."""
+    if conditions.fresh_temperature(utc_s) is not None:
+        return {}
+    return {Code.TEMPERATURE_MISSING if conditions.temperature is None else Code.TEMPERATURE_OLD: {}}
 
 
-Plain = dict[str, Any]
 File = tuple[bytes, str]
 """Bytes and media type (IANA)."""
 
@@ -137,7 +121,7 @@ class About:
     typed: bool = False
     study: bool = False
 
-    def plain(self) -> dict[str, Any]:
+    def plain(self) -> Plain:
         """For the page."""
         own = picked(
             self, "name", "purpose", "meter", "operator", "software", "speech", "demo", "typed", "study"

@@ -6,10 +6,9 @@ Pure. Not for statistics (reports).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 from acquire.choices import FAILING
-from acquire.page.telling import picked
+from acquire.page.telling import Plain, picked
 from acquire.records import Batch, Outcome, UnitResult
 from acquire.words.faults import batch_doubt
 from acquire.words.verdicts import deed_words
@@ -47,7 +46,7 @@ class BatchCount:
         if result.outcome is not None or self.outcomes.get(result.serial) is None:
             self.outcomes[result.serial] = result.outcome
 
-    def plain(self) -> dict[str, Any]:
+    def plain(self) -> Plain:
         """For the page."""
         words = list(self.outcomes.values())
         return {

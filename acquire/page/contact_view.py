@@ -8,14 +8,13 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass, field
-from typing import Any
 
+from acquire.page.telling import Plain
 from acquire.quantity import show
 from acquire.records import Approach, Ask, Contact, Prompt, Settled, Why
 from acquire.words.settling import held, hindered
 from drivers.reading import UNIT_OF, Kind, Reading
 
-Plain = dict[str, Any]
 Point = tuple[float, float]
 
 TRACE_POINTS = 600

@@ -8,17 +8,15 @@ what is typed (verdict.typed).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
-from acquire.page.telling import typed_words
+from acquire.page.drawing import limits_words
+from acquire.page.telling import Plain, typed_words
 from acquire.physics.insulation import CAUTIONS
 from acquire.quantity import show
-from acquire.records import Isolation, Purpose, Sheet, Step, StepKind, TypedResult
+from acquire.records import Isolation, Limits, Purpose, Sheet, Step, StepKind, TypedResult
 from acquire.verdict.typed_line import HOW
 from acquire.verdict.typed_wanted import least_ohm
 from drivers.reading import Quantity
-
-Plain = dict[str, Any]
 
 CHARGE_S = 60.0
 """The value is read after one minute (IEEE 43-2013)."""
@@ -77,45 +75,38 @@ def deliberate_tests(
 
 def _isolation(rule: Isolation, purpose: Purpose, given: dict[str, Plain]) -> Plain:
     return {
-        "name": rule.name,
-        "kind": "insulation",
-        "title": "Insulation",
-        "between": "  to  ".join(", ".join(group) for group in rule.groups),
-        "may_shock": True,
+        **_test(rule.name, "Insulation", rule.groups, given, CHARGE_S),
         "test_volt": rule.volts,
         "limit_text": f"at least {show(least_ohm(rule, purpose), 'Ω', digits=3)}",
-        "charge_s": CHARGE_S,
-        "discharge_s": DISCHARGE_TIMES * CHARGE_S,
-        "placeholder": ">200 Mohm",
         "units": list(UNITS[Quantity.INSULATION]),
-        "choices": [],
-        "given": given.get(rule.name),
     }
 
 
 def _step(step: Step, given: dict[str, Plain]) -> Plain:
-    high_voltage = step.quantity is Quantity.INSULATION
-    charge_s = CHARGE_S if high_voltage else 0.0
+    charge_s = CHARGE_S if step.quantity is Quantity.INSULATION else 0.0
     return {
-        "name": step.name,
-        "kind": "insulation" if high_voltage else "typed",
-        "title": step.name,
-        "between": "  to  ".join(step.pair),
-        "may_shock": high_voltage or (step.lower_ohm is None and step.upper_ohm is None),
-        "test_volt": None,
-        "limit_text": _limit(step),
-        "charge_s": charge_s,
-        "discharge_s": DISCHARGE_TIMES * charge_s,
-        "placeholder": ">200 Mohm" if high_voltage else "",
+        **_test(step.name, step.name, [[pin] for pin in step.pair], given, charge_s),
+        "may_shock": charge_s > 0.0 or (step.lower_ohm is None and step.upper_ohm is None),
+        "limit_text": limits_words(Limits(step.lower_ohm, step.upper_ohm)),
         "units": list(UNITS.get(step.quantity, OHM_UNITS)),
         "choices": ["pass", "fail"],
-        "given": given.get(step.name),
     }
 
 
-def _limit(step: Step) -> str:
-    low = None if step.lower_ohm is None else show(step.lower_ohm, "Ω")
-    high = None if step.upper_ohm is None else show(step.upper_ohm, "Ω")
-    if low and high:
-        return f"{low} … {high}"
-    return f"at least {low}" if low else (f"at most {high}" if high else "")
+def _test(
+    name: str, title: str, groups: Sequence[Sequence[str]], given: dict[str, Plain], charge_s: float
+) -> Plain:
+    """A test with a voltage where it charges what it measures, for so many seconds."""
+    return {
+        "name": name,
+        "kind": "insulation" if charge_s else "typed",
+        "title": title,
+        "between": "  to  ".join(", ".join(group) for group in groups),
+        "may_shock": True,
+        "test_volt": None,
+        "charge_s": charge_s,
+        "discharge_s": DISCHARGE_TIMES * charge_s,
+        "placeholder": ">200 Mohm" if charge_s else "",
+        "choices": [],
+        "given": given.get(name),
+    }

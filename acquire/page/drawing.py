@@ -8,9 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from acquire.page.telling import picked, typed_words, verdict_words
+from acquire.page.telling import Plain, picked, typed_words, verdict_words
 from acquire.quantity import show
 from acquire.records import (
     BranchKind,
@@ -30,8 +29,6 @@ from acquire.records import (
 from acquire.records.codes import MEASURED_AGAIN
 from acquire.steps.pairs import PairTable
 from acquire.words.notices import said
-
-Plain = dict[str, Any]
 
 
 def face(sheet: Sheet) -> Plain:

@@ -22,7 +22,8 @@ import msgspec
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.new_file import new_file
 from acquire.journal.history import JournalReader
-from acquire.page.backend import Asked, File, Plain, Unfit, Unknown, short_text
+from acquire.page.backend import File, Unfit, Unknown, short_text
+from acquire.page.telling import Plain
 from system.processes import heard
 
 KINDS = ("certificate", "label")
@@ -63,20 +64,14 @@ async def command(*words: str) -> bytes:
     return ended.out
 
 
-def studies_in(folder: Path) -> Asked:
-    """What reports a gauge study of a folder; without a name, the names there are."""
-
-    def there() -> list[str]:
-        return [path.name for path in sorted(folder.glob("*.jsonl"))[:MOST_NAMES]]
-
-    async def report(words: dict[str, str]) -> Plain:
-        names = await asyncio.to_thread(there)
-        if (name := words.get("name", "")) and name not in names:
-            raise Unknown("There is no such study in the folder.")
-        made = await command("document", "study", "--", str(folder / name)) if name else b"null"
-        return {"names": names, "name": name, "document": msgspec.Raw(made)}
-
-    return report
+async def study_in(folder: Path, words: dict[str, str]) -> Plain:
+    """The report of a gauge study of a folder; without a name, the names there are."""
+    found = await asyncio.to_thread(lambda: sorted(folder.glob("*.jsonl"))[:MOST_NAMES])
+    names = [path.name for path in found]
+    if (name := words.get("name", "")) and name not in names:
+        raise Unknown("There is no such study in the folder.")
+    made = await command("document", "study", "--", str(folder / name)) if name else b"null"
+    return {"names": names, "name": name, "document": msgspec.Raw(made)}
 
 
 @dataclass(slots=True)

@@ -18,8 +18,16 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.journal.query import OF_A_STAY, Query
-from acquire.page.backend import Plain, Unknown
-from acquire.page.telling import notice_words, picked, result_words, typed_words, verdict_words, zero_words
+from acquire.page.backend import Unknown
+from acquire.page.telling import (
+    Plain,
+    notice_words,
+    picked,
+    result_words,
+    typed_words,
+    verdict_words,
+    zero_words,
+)
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
 from acquire.unit_result import ended_s, stays_of

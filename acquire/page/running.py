@@ -15,26 +15,14 @@ from pathlib import Path
 import tomlkit
 
 from acquire.files.settings import load_bench
-from acquire.page.backend import Plain, short_text
-from acquire.page.shelf import Shelf, on_trial, put_file, put_key
+from acquire.page.backend import short_text
+from acquire.page.shelf import FILES, SETTINGS, Shelf, on_trial, put_file, put_key
+from acquire.page.telling import Plain
 from acquire.sheets import load_sheet
 from drivers.models import load_model
 
-PLACES = {
-    "operator": ("bench", "operator"),
-    "purpose": ("bench", "purpose"),
-    "sheet": ("bench", "sheet"),
-    "model": ("meter", "model"),
-    "temperature": ("temperature", "value"),
-    "self_check": ("meter", "self_check"),
-}
-"""Where each setting stands in a bench file."""
-
-FILES = {"sheet": "sheet", "model": "meter"}
-"""Settings that are files, and the kind of file."""
-
-MAY_GO = ("operator", "self_check")
-"""Settings that a bench file may do without."""
+PLACES = {each.name: each.place for each in SETTINGS if each.place is not None}
+"""Where each setting that can be changed stands in a bench file."""
 
 
 def rewritten(text: str, changes: dict[str, str]) -> str:
@@ -73,17 +61,18 @@ class Running:
         Raises:
             SteadyohmError: the file cannot be read.
         """
-        bench, tree = load_bench(self.file), self._tree()
+        return {"file": self.file.name, "fields": self.shelf.fields(self._values())}
+
+    def _values(self) -> dict[str, str]:
+        """What the file says; a temperature only where it is typed."""
+        tree = tomlkit.parse(self.file.read_text(encoding="utf-8")).unwrap()
+        bench = load_bench(self.file)
         values = {name: str(tree.get(table, {}).get(key, "")) for name, (table, key) in PLACES.items()}
-        for name, path in (("sheet", bench.sheet), ("model", bench.meter.model)):
-            listed = self.shelf.files(FILES[name])
-            values[name] = next((one.file for one in listed if one.path.samefile(path)), "")
-        return {
-            "file": self.file.name,
-            "values": values,
-            "typed_temperature": "value" in tree.get("temperature", {}),
-            **self.shelf.plain(),
-        }
+        for name, kind, path in (("sheet", "sheet", bench.sheet), ("model", "meter", bench.meter.model)):
+            values[name] = next((one.file for one in self.shelf.files(kind) if one.path.samefile(path)), "")
+        if "value" not in tree.get("temperature", {}):
+            del values["temperature"]
+        return values
 
     async def change(self, body: Plain) -> Plain:
         """Change some settings; the file stays as it is unless all of it still makes a bench."""
@@ -91,9 +80,6 @@ class Running:
         await asyncio.to_thread(self._rewrite, changes)
         self.again()
         return {"changed": sorted(changes)}
-
-    def _tree(self) -> Plain:
-        return tomlkit.parse(self.file.read_text(encoding="utf-8")).unwrap()
 
     @property
     def shelf(self) -> Shelf:
@@ -106,14 +92,16 @@ class Running:
 
     def _changes(self, body: Plain) -> dict[str, str]:
         """The settings of a body that differ from the file's. Raises Unfit for what is none."""
-        before, changes = self.state({})["values"], {}
-        for name in PLACES:
-            value = short_text(body, name) if name in body else before[name]
-            if value == before[name] or not (value or name in MAY_GO):
+        before, changes = self._values(), {}
+        for each in SETTINGS:
+            if each.name not in body or each.name not in before:
                 continue
-            if name in FILES:
-                value = self._named(self.shelf.chosen(value, FILES[name]).path)
-            changes[name] = value
+            value = short_text(body, each.name)
+            if value == before[each.name] or not (value or each.may_go):
+                continue
+            if each.of in FILES:
+                value = self._named(self.shelf.chosen(value, each.of).path)
+            changes[each.name] = value
         return changes
 
     def _named(self, path: Path) -> str:

@@ -18,9 +18,10 @@ from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.bench_tables import TYPED
 from acquire.files.settings import load_bench
 from acquire.files.shipped import meter_file_for
-from acquire.page.backend import Plain, Posted, Unfit, short_text
-from acquire.page.shelf import Listed, Shelf
+from acquire.page.backend import Posted, Unfit, short_text
+from acquire.page.shelf import FILES, SETTINGS, Listed, Shelf
 from acquire.page.stream import Stream
+from acquire.page.telling import Plain
 from acquire.sheets import load_sheet
 from drivers.errors import MeterError
 from drivers.find import Finding, display_counts
@@ -51,10 +52,6 @@ FILE_NAME = re.compile(
 """A bench file's name: no path, nothing hidden."""
 
 
-WORDS = ("name", "purpose", "operator", "batch", "temperature", "self_check")
-"""Settings of a new bench that are typed or chosen as they are; empty ones take what is usual."""
-
-
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """The bench that somebody has put together.
@@ -63,7 +60,7 @@ class Wanted:
         finding: the meter; others: what else was found, a thermometer perhaps.
         file: where the bench file goes.
         sheet, model: chosen files.
-        words: by `WORDS`, those that are not empty.
+        words: settings that are typed or chosen as they are, those that are not empty.
     """
 
     finding: Finding
@@ -118,9 +115,12 @@ class Setup:
             **self._progress,
             "meters": self._meters(),
             "drivers": list(known_drivers()),
-            **self.shelf.plain(),
+            "benches": self.shelf.choices("bench"),
+            "fields": self.shelf.fields(
+                {each.name: each.usual for each in SETTINGS if each.usual is not None}
+                | ({"file": self.written} if self.written else {})
+            ),
             "typed_model": _proposed(NO_CABLE, self.shelf.files("meter")),
-            "written": self.written or None,
             "problem": self.problem,
         }
 
@@ -272,7 +272,11 @@ class Setup:
             self.folder / name,
             self.shelf.chosen(short_text(body, "sheet"), "sheet").path,
             self.shelf.chosen(short_text(body, "model"), "meter").path,
-            {each: text for each in WORDS if (text := short_text(body, each))},
+            {
+                each.name: text
+                for each in SETTINGS
+                if each.of not in FILES and (text := short_text(body, each.name))
+            },
         )
 
     async def _start(self, body: Plain) -> Plain:

@@ -17,10 +17,11 @@ from typing import Any, Literal, Union, get_args, get_origin
 
 import tomlkit
 
-from acquire.page.backend import Plain, Unfit
+from acquire.page.backend import Unfit
 from acquire.page.drawing import face, limits_words
 from acquire.page.setup import FILE_NAME
 from acquire.page.shelf import Listed, Shelf, on_trial, put_file, put_key
+from acquire.page.telling import Plain
 from acquire.quantity import show
 from acquire.records import Purpose, Sheet, StepKind
 from acquire.sheets import load_sheet
@@ -165,7 +166,7 @@ class SheetEditor:
 
     def _answer(self, body: Plain) -> Plain:
         if "file" not in body:
-            return {"sheets": [each.plain() for each in self.shelf.files("sheet")]}
+            return {"sheets": self.shelf.choices("sheet")}
         chosen = self.shelf.chosen(str(body["file"]), "sheet")
         text = chosen.path.read_text(encoding="utf-8")
         if "wanted" in body:

@@ -1,4 +1,4 @@
-"""What files there are to choose from in setup: of one folder, and the shipped ones.
+"""What a bench is put together of: its settings, described once, and the files there are to choose from.
 
 A page never names a path: it names an entry of these lists, and only what is listed can be opened. Not for
 reading a sheet (acquire.sheets) or a bench file (acquire.files).
@@ -15,12 +15,16 @@ from typing import Any
 
 from acquire.files.new_file import new_file
 from acquire.files.shipped import shipped
-from acquire.page.backend import Plain, Unfit
+from acquire.page.backend import Unfit
+from acquire.page.telling import Plain
 from acquire.words.batches import PURPOSES
 from system.files import to_disk
 
 LARGEST_BYTES = 1_000_000
 """A file larger than this is none of ours."""
+
+FILES = ("sheet", "meter")
+"""Kinds of files that a bench file names."""
 
 MOST_FILES = 300
 """Of one folder."""
@@ -43,10 +47,50 @@ class Listed:
     name: str
     about: str = ""
 
-    def plain(self) -> dict[str, str]:
-        """For the page."""
-        source = self.file.partition("/")[0]
-        return {"file": self.file, "name": self.name, "about": self.about, "source": source}
+    @property
+    def choice(self) -> list[str]:
+        """Itself, and what the page shows of it."""
+        example = self.kind == "sheet" and self.file.startswith("shipped/")
+        return [self.file, f"{self.name} (example)" if example else self.name]
+
+
+def field(name: str, label: str, value: str = "", choices: list[list[str]] | None = None) -> Plain:
+    """A field of a form on the page: typed, or chosen among (value, words)."""
+    return {"name": name, "label": label, "value": value, "choices": choices}
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One setting of a bench, for the form of setup and for that of a bench at work.
+
+    Attributes:
+        name, label: in answers, and for people.
+        usual: what setup proposes; None where it does not ask.
+        of: kind of file that it is, or "purpose"; empty where it is typed.
+        place: table and key of the bench file; None where a bench at work cannot change it.
+        may_go: a bench file may do without.
+    """
+
+    name: str
+    label: str
+    usual: str | None = ""
+    of: str = ""
+    place: tuple[str, str] | None = None
+    may_go: bool = False
+
+
+SETTINGS = (
+    Setting("name", "Name of the bench", "bench-1"),
+    Setting("purpose", "What is measured here", "final", "purpose", ("bench", "purpose")),
+    Setting("sheet", "Sheet (the unit type)", "", "sheet", ("bench", "sheet")),
+    Setting("model", "Accuracy of the meter, from", "", "meter", ("meter", "model")),
+    Setting("temperature", "Temperature of the room", "22 °C", "", ("temperature", "value")),
+    Setting("operator", "Operator (may be empty)", "", "", ("bench", "operator"), may_go=True),
+    Setting("batch", "Batch (may be empty)"),
+    Setting("self_check", "Resistor of the daily self-check", None, "", ("meter", "self_check"), may_go=True),
+    Setting("file", "File to write", "bench.toml"),
+)
+"""In the order of the forms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,13 +121,19 @@ class Shelf:
             raise Unfit(f"Choose a {kind} file of the list.")
         return found
 
-    def plain(self) -> Plain:
-        """What a bench is put together of, for the page."""
-        lists = {"sheet": "sheets", "meter": "models", "bench": "benches"}
-        plain: Plain = {name: [] for name in lists.values()}
-        for each in self.files(*lists):
-            plain[lists[each.kind]].append(each.plain())
-        return {**plain, "purposes": {each.value: words for each, words in PURPOSES.items()}}
+    def choices(self, kind: str) -> list[list[str]]:
+        """All files of a kind, or all purposes, each with its words."""
+        if kind == "purpose":
+            return [[each.value, words] for each, words in PURPOSES.items()]
+        return [each.choice for each in self.files(kind)]
+
+    def fields(self, values: dict[str, str]) -> list[Plain]:
+        """The form of the settings that have a value."""
+        wanted = [each for each in SETTINGS if each.name in values]
+        return [
+            field(each.name, each.label, values[each.name], self.choices(each.of) if each.of else None)
+            for each in wanted
+        ]
 
 
 def _listed(folder: Path, source: str) -> Iterator[Listed]:

@@ -17,7 +17,7 @@ from acquire.page.batch_count import BatchCount
 from acquire.page.contact_view import ContactView
 from acquire.page.drawing import UnitView
 from acquire.page.spoken import AudioCues, Cue, request_aloud
-from acquire.page.telling import notice_words, result_words, verdict_words
+from acquire.page.telling import Plain, notice_words, result_words, verdict_words
 from acquire.page.warnings import Warnings
 from acquire.quantity import show
 from acquire.records import (
@@ -49,8 +49,6 @@ from acquire.words.prompts import asked
 from acquire.words.settling import learnt
 from drivers.reading import Quantity, Reading
 
-Plain = dict[str, Any]
-
 NOTES = 30
 """Notices kept for the log."""
 
@@ -67,7 +65,7 @@ LAZY = frozenset({"reading", "rest"})
 def conditions_words(facts: Facts) -> Plain:
     """When the duties were done last, for a screen of them to ask again; what touches have taught."""
     return {
-        "lead_utc_s": None if facts.lead is None else facts.lead.utc_s,
+        "lead_utc_s": facts.lead_utc_s,
         "check_utc_s": facts.check_utc_s,
         "contacts_text": learnt(facts.learned) if facts.learned else "",
     }
@@ -117,9 +115,7 @@ class View:
 
     def __post_init__(self) -> None:
         """Nothing is known yet; every key is there."""
-        for key, value in {**EMPTY, "bench": self.about.plain(), "orders": self.about.orders}.items():
-            self._set(key, value)
-        self._set("reading", self._contact.reading)
+        self._set(**EMPTY, bench=self.about.plain(), orders=self.about.orders)
         self._brought_up_to_date()
 
     # ------------------------------------------------------------------ the sheet
@@ -130,11 +126,13 @@ class View:
         self._table, self.about = table, about or self.about
         sheet = table.sheet
         self._ear.core = sheet.core
-        self._set("bench", self.about.plain())
-        self._set("orders", self.about.orders)
-        self._set("sheet", {"name": sheet.name, "about": sheet.about, "hash": sheet.content_hash})
-        self._set("face", drawing.face(sheet))
-        self._set("circuit", drawing.circuit(sheet))
+        self._set(
+            bench=self.about.plain(),
+            orders=self.about.orders,
+            sheet={"name": sheet.name, "about": sheet.about, "hash": sheet.content_hash},
+            face=drawing.face(sheet),
+            circuit=drawing.circuit(sheet),
+        )
         self._brought_up_to_date()
 
     @property
@@ -165,35 +163,30 @@ class View:
         self._contact.see(reading)
         if self._warnings.see(reading, wanted):
             self._brought_up_to_date()
-        self._set("reading", self._contact.reading)
+        self._set(reading=self._contact.reading)
 
     def know(self, facts: Facts) -> None:
         """Take the facts of this second."""
-        self._contact.quiet(silent=facts.silent)
-        self._set("reading", self._contact.reading)
-        self._set("conditions", conditions_words(facts))
+        self._contact.quiet(silent=Code.METER_SILENT in facts.due)
+        self._set(reading=self._contact.reading)
+        self._set(conditions=conditions_words(facts))
         if self._warnings.know(facts):
             self._brought_up_to_date()
 
     def link(self, *, ok: bool, text: str = "") -> None:
         """Whether the meter's link is there, with a sentence."""
-        self._set("link", {"ok": ok, "text": text})
+        self._set(link={"ok": ok, "text": text})
 
     def asks(self, question: Notice | None, *, undoable: bool) -> None:
         """What the bench asks about a scan that waits for a yes, and whether there is something to undo."""
-        self._set("undoable", undoable)
-        here = self._unit is not None and not self._unit.ended
-        asked = (
-            None
-            if question is None
-            else {"text": said(question), "next": asked_about(question), "here": self.serial if here else ""}
-        )
-        self._set("question", asked)
+        here = self.serial if self._unit is not None and not self._unit.ended else ""
+        words = question and {"text": said(question), "next": asked_about(question), "here": here}
+        self._set(undoable=undoable, question=words)
 
     def count(self, batch: BatchCount) -> None:
         """Take up a batch where the journal left it."""
         self._batch = batch
-        self._set("batch", batch.plain() if batch.name else None)
+        self._set(batch=batch.plain() if batch.name else None)
 
     def resume(self, records: Sequence[Recorded]) -> None:
         """An interrupted unit is back on the bench; take in what the record holds of it, without a sound."""
@@ -237,7 +230,7 @@ class View:
         match event:
             case Contact():
                 contact.touched(event)
-                self._set("hint", "")
+                self._set(hint="")
             case Approach():
                 contact.approach(event)
             case Settled():
@@ -250,8 +243,7 @@ class View:
         words = verdict_words(verdict)
         if self._again is not None and verdict.counts and self._again.pair == (verdict.pin_a, verdict.pin_b):
             words["hint"] = said(self._again)
-        self._set("verdict", words)
-        self._set("hint", "")
+        self._set(verdict=words, hint="")
         if self._unit is not None:
             self._unit.judged(verdict)
 
@@ -259,32 +251,29 @@ class View:
         steps = [] if self._table is None else drawing.steps(self._table, self.about.purpose)
         self._left, self._contact.judged = self._unit, False
         self._unit = UnitView(started, steps, of=sum(step["kind"] != StepKind.TYPED for step in steps))
-        self._set("verdict", None)
-        self._set("result", None)
-        self._set("hint", "")
+        self._set(verdict=None, result=None, hint="")
         if started.batch != self._batch.name:
             self.count(BatchCount(started.batch))
 
     def _end(self, result: UnitResult) -> None:
         core = "" if self.sheet is None else self.sheet.core
-        self._set("result", result_words(result, core))
-        self._set("hint", "")
+        self._set(result=result_words(result, core), hint="")
         if self._unit is not None:
             self._unit.closed(result)
         if result.batch == self._batch.name:
             self._batch.take(result)
-            self._set("batch", self._batch.plain() if self._batch.name else None)
+            self._set(batch=self._batch.plain() if self._batch.name else None)
 
     def _batched(self, event: Batch) -> None:
         if event.batch != self._batch.name:
             self._batch = BatchCount(event.batch)
         self._batch.told(event)
-        self._set("batch", self._batch.plain())
+        self._set(batch=self._batch.plain())
 
     def _noticed(self, notice: Notice) -> None:
         if notice.code in KEPT_ONLY:
             return
-        self._set("notes", [notice_words(notice), *self._state.get("notes", [])][:NOTES])
+        self._set(notes=[notice_words(notice), *self._state.get("notes", [])][:NOTES])
         if notice.code is Code.UNIT_REOPENED:
             self._reopened(notice.serial)
         if self._unit is not None and not self._unit.ended:
@@ -301,7 +290,7 @@ class View:
         if notice.code in ANOTHER_PAIR:
             self._contact.other = True
         if notice.code in ANOTHER_PAIR or notice.code is Code.PROBES_NOT_LIFTED:
-            self._set("hint", said(notice))
+            self._set(hint=said(notice))
 
     def _reopened(self, serial: str) -> None:
         """A unit is back on the bench as it was."""
@@ -309,8 +298,7 @@ class View:
             self._unit = self._left
         if self._unit is not None:
             self._unit.ended = False
-        self._set("result", None)
-        self._set("verdict", None)
+        self._set(result=None, verdict=None)
 
     def _prompted(self, prompt: Prompt) -> None:
         self._prompt, self._again = prompt, None
@@ -320,8 +308,7 @@ class View:
         pair = None if prompt.pair is None else list(prompt.pair)
         turn_ohm = prompt.facts.get("turn_ohm")
         self._set(
-            "ask",
-            {
+            ask={
                 "kind": prompt.ask.value,
                 "text": asked(prompt),
                 "plain": prompt.why is Why.NONE and not prompt.facts,
@@ -340,16 +327,20 @@ class View:
 
     def _brought_up_to_date(self) -> None:
         """Keys that follow from several others."""
-        self._set("warnings", self._warnings.plain())
-        self._set("unit", None if self._unit is None else self._unit.plain())
-        self._set("rest", self._contact.rest)
         ended = bool(self._state.get("result"))
-        self._set("phase", self._contact.word(self._prompt, stopped=self._warnings.stops, ended=ended))
+        self._set(
+            reading=self._contact.reading,
+            warnings=self._warnings.plain(),
+            unit=None if self._unit is None else self._unit.plain(),
+            rest=self._contact.rest,
+            phase=self._contact.word(self._prompt, stopped=self._warnings.stops, ended=ended),
+        )
 
-    def _set(self, key: str, value: Any) -> None:
-        if key not in self._state or self._state[key] != value:
-            self._state[key] = value
-            self._changed.add(key)
+    def _set(self, **values: Any) -> None:
+        for key, value in values.items():
+            if key not in self._state or self._state[key] != value:
+                self._state[key] = value
+                self._changed.add(key)
 
     @property
     def waiting(self) -> bool:

@@ -6,13 +6,11 @@ second), and notices that another event takes back. Pure. Not for the log of all
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from acquire.heart.standstill import SIGNS, signs
 from acquire.page.backend import Facts
-from acquire.page.telling import picked
+from acquire.page.telling import Plain, picked
 from acquire.records import (
     Batch,
     Code,
@@ -30,8 +28,6 @@ from acquire.records import (
 from acquire.words.faults import batch_doubt
 from acquire.words.notices import said
 from drivers.reading import Kind, Quantity, Reading
-
-Plain = dict[str, Any]
 
 FADES_S = 8.0
 """So long the answer to a refused order stays."""
@@ -82,6 +78,9 @@ ENDED_BY: dict[type, frozenset[Code]] = {
             Code.CLOCK_SET_BACK,
             Code.CLOCK_SET_FORWARD,
             Code.CSV_ROWS_GONE,
+            Code.JOURNAL_GONE,
+            Code.JOURNAL_OLDER,
+            Code.JOURNAL_SET_ASIDE,
             Code.SCANNER_REFUSED,
             Code.METER_UNSTATED,
             Code.CHECK_OVERRIDDEN,
@@ -104,8 +103,13 @@ OF_UNITS = (Code.PART_WARM, Code.PART_RESTED)
 """Warnings of many units at once: one line for all, with the one whose turn comes first."""
 
 
-Remedy = dict[str, str] | None
-"""An order that would end a warning, with its label."""
+STOPS = {Code.JOURNAL_HALTED, Code.TEMPERATURE_MISSING, Code.TEMPERATURE_OLD, Code.CHECK_OUT}
+WARNS = {Code.METER_SILENT, Code.LEADS_NONE, Code.LEADS_OLD, Code.CALIBRATION_DUE, Code.CHECK_DUE}
+DUE = {**dict.fromkeys(STOPS, Severity.STOP), **dict.fromkeys(WARNS, Severity.WARNING)}
+"""Weight of the warnings that are facts of the bench."""
+
+SAID_BY = {Code.METER_SILENT: Code.METER_LOST, Code.JOURNAL_HALTED: Code.JOURNAL_UNUSABLE}
+"""Facts that a notice has told already, in more words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,22 +119,16 @@ class Concern:
     Attributes:
         told: what it says, since when, and of what.
         until_utc_s: when it ends by itself, None where it does not.
-        remedy: an order that would end it, with its label; None where there is none.
     """
 
     told: Notice
     until_utc_s: float | None = None
-    remedy: Remedy = None
 
     def plain(self) -> Plain:
         """For the page."""
         own = picked(self.told, "code", "weight", "facts")
         times = {"since_utc_s": self.told.utc_s, "until_utc_s": self.until_utc_s}
-        return {**own, **times, "text": said(self.told), "remedy": self.remedy}
-
-
-ZERO = {"command": "zero_leads", "label": "Zero the leads now"}
-CHECK = {"command": "check_meter", "label": "Measure the check standard now"}
+        return {**own, **times, "text": said(self.told)}
 
 
 Key = tuple[Code, str]
@@ -215,31 +213,16 @@ class Warnings:
         before = dict(self._now)
         self._fade(facts.utc_s)
         self._rest(facts.utc_s)
-        if not facts.halted:
+        if Code.JOURNAL_HALTED not in facts.due:
             self._end(Code.JOURNAL_UNUSABLE)
-        for weight, code, there, remedy, told in self._of_facts(facts):
-            self._hold(Notice(weight, code, facts.utc_s, facts=told), there=there, remedy=remedy)
+        self._began_s = facts.utc_s if self._began_s is None else self._began_s
+        young = facts.utc_s - self._began_s <= PATIENCE_S
+        for code, weight in DUE.items():
+            waits = young and code in (Code.TEMPERATURE_MISSING, Code.TEMPERATURE_OLD)
+            there = code in facts.due and not waits and (SAID_BY.get(code), "") not in self._now
+            self._hold(Notice(weight, code, facts.utc_s, facts=facts.due.get(code, {})), there=there)
         self._of_outlets(facts)
         return self._now != before
-
-    def _of_facts(self, facts: Facts) -> Iterator[tuple[Severity, Code, bool, Remedy, Mapping[str, Fact]]]:
-        """Every warning of a fact: whether its cause is there, what would end it, and what is told of it."""
-        stop, warning = Severity.STOP, Severity.WARNING
-        yield warning, Code.METER_SILENT, facts.silent and (Code.METER_LOST, "") not in self._now, None, {}
-        unusable = (Code.JOURNAL_UNUSABLE, "") in self._now
-        yield stop, Code.JOURNAL_HALTED, facts.halted and not unusable, None, {}
-        lead = facts.lead_wanted and facts.lead_due
-        yield warning, Code.LEADS_NONE, lead and facts.lead is None, ZERO, {}
-        yield warning, Code.LEADS_OLD, lead and facts.lead is not None, ZERO, {}
-        self._began_s = facts.utc_s if self._began_s is None else self._began_s
-        missing = facts.celsius is None and facts.utc_s - self._began_s > PATIENCE_S
-        yield stop, Code.TEMPERATURE_MISSING, missing and not facts.temperature_known, None, {}
-        yield stop, Code.TEMPERATURE_OLD, missing and facts.temperature_known, None, {}
-        yield warning, Code.CALIBRATION_DUE, bool(facts.calibration), None, facts.calibration
-        resistor, named = {"resistor": facts.check_name}, bool(facts.check_name)
-        yield stop, Code.CHECK_OUT, named and facts.check_blocked, CHECK, resistor
-        due = named and facts.check_due and not facts.check_blocked
-        yield warning, Code.CHECK_DUE, due, CHECK, resistor
 
     def _of_outlets(self, facts: Facts) -> None:
         failing = dict(facts.failing)
@@ -269,10 +252,10 @@ class Warnings:
 
     # ------------------------------------------------------------------ the list
 
-    def _hold(self, notice: Notice, *, there: bool, remedy: Remedy = None) -> None:
+    def _hold(self, notice: Notice, *, there: bool) -> None:
         """Keep a warning as long as its cause is there."""
         if there:
-            self._put(Concern(notice, remedy=remedy))
+            self._put(Concern(notice))
         else:
             self._end(notice.code)
 

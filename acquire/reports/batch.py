@@ -13,7 +13,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from acquire.choices import FAILING, PASSING
 from acquire.errors import InputImpossible
@@ -31,14 +30,12 @@ from acquire.reports.visits import (
     units_of,
     without_collecting,
 )
+from acquire.stats import CONFIDENCE
 from acquire.stats.levels import sentence_of
 from acquire.stats.pareto import Bar, Share, pareto, share_of
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.verdicts import OUTCOME_WORDS, balance, deed_words
-
-CONFIDENCE = 0.95
-"""Of every interval in the report."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +48,8 @@ class Deed:
     doubted: bool
 
 
-class UnitLine(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class UnitLine:
     """One unit of the batch.
 
     Attributes:
@@ -159,7 +157,7 @@ def _report(found: BatchUnits, subgroup: int | None) -> BatchReport:
     ]
     visits = [visit for unit in found.units for visit in unit.visits]
     values = [value for visit in visits for value in visit.values if value.counts]
-    series = tuple(series_of(firsts, subgroup, CONFIDENCE))
+    series = tuple(series_of(firsts, subgroup))
     latest = found.deeds[-1] if found.deeds else None
     lines = tuple(map(_line, found.units))
     starts = [visit.started for visit in visits]
@@ -197,7 +195,7 @@ def _distinct(names: Iterable[str | None]) -> tuple[str, ...]:
 
 
 def _share(outcomes: list[Outcome | None] | list[Outcome]) -> Share:
-    return share_of(sum(outcome in PASSING for outcome in outcomes), len(outcomes), CONFIDENCE)
+    return share_of(sum(outcome in PASSING for outcome in outcomes), len(outcomes))
 
 
 def _line(unit: Unit) -> UnitLine:
@@ -227,7 +225,7 @@ def _yields(firsts: list[Counted]) -> Iterator[Yield]:
             of[0] += count if outcome in PASSING else 0
             of[1] += count
         for name, (passed, every) in counts.items():
-            yield Yield(name, sort, share_of(passed, every, CONFIDENCE))
+            yield Yield(name, sort, share_of(passed, every))
 
 
 # ---------------------------------------------------------------- all batches

@@ -7,12 +7,11 @@ pages (certificate_document).
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import json
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
 import msgspec
@@ -21,6 +20,7 @@ from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.query import Query, Record
 from acquire.records import CheckStandard, Evidence, LeadZero, Notice, Purpose, Verdict
+from acquire.reports.document import Letterhead
 from acquire.reports.lookback import Doubts
 from acquire.reports.visits import Visit, evidence_of, judged_visit, record_of, visits_of
 from acquire.unit_result import ended_s
@@ -44,17 +44,6 @@ OF_THE_BENCH = frozenset({"check.overridden", "check.out_of_control", "calibrati
 """Notices that name no unit and still bear on each one measured after them."""
 
 DAY_S = 86_400.0
-
-
-@dataclass(frozen=True, slots=True)
-class Heading:
-    """Who issues it: the logo's bytes in base 64, empty for none; the name under the line for a signature."""
-
-    name: str
-    address: tuple[str, ...] = ()
-    logo: str = ""
-    logo_kind: Literal["", "svg", "png"] = ""
-    authorised: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +76,7 @@ class Given:
         calibrations: what the meter files given at issue say of the meters.
     """
 
-    heading: Heading
+    heading: Letterhead
     issued_utc_s: float
     as_of_utc_s: float
     software: str
@@ -217,7 +206,7 @@ def certificate_from(given: Given, result_id: str, entries: Sequence[Entry]) -> 
     kept = [
         {key: value for key, value in _entry_plain(entry).items() if value is not None} for entry in entries
     ]
-    plain = {"form": FORM, "given": asdict(given), "on_record": kept, "result_id": result_id}
+    plain = {"form": FORM, "given": msgspec.to_builtins(given), "on_record": kept, "result_id": result_id}
     text = json.dumps(plain, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return Certificate(given, result_id, tuple(entries), text.replace("<", "\\u003c"))  # for a page
 
@@ -295,7 +284,6 @@ def certificate_from_text(text: str) -> Certificate:
             Entry(int(each["id"].partition("-")[2]), evidence=each.pop("evidence", None), **each)
             for each in plain["on_record"]
         )
-        base64.b64decode(given.heading.logo, validate=True)
         if not all(isinstance(each.payload, dict) and isinstance(each.serial, str) for each in entries):
             raise damaged
         made = Certificate(given, str(plain["result_id"]), entries, text)

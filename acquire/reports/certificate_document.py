@@ -6,7 +6,6 @@ Not for gathering facts (certificate).
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
@@ -36,12 +35,10 @@ SECONDS = "%Y-%m-%d %H:%M:%S"
 
 def certificate_document(of: Certificate) -> doc.Document:
     """The certificate, ready to be printed."""
-    heading = of.given.heading
-    logo = base64.b64decode(heading.logo) if heading.logo else b""
+    given = of.given
     return doc.Document(
-        TITLE, f"No. {of.number}", tuple(_blocks(of)), doc.Letterhead(heading.name, heading.address, logo,
-        heading.logo_kind), f"{TITLE} {of.number}", of.given.paper, of.text, "certificate-facts.json",
-        of.given.issued_utc_s,
+        TITLE, f"No. {of.number}", tuple(_blocks(of)), given.heading, f"{TITLE} {of.number}", given.paper,
+        of.text, "certificate-facts.json", given.issued_utc_s,
     )  # fmt: skip
 
 

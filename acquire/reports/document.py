@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from enum import StrEnum
-from typing import Any
+from typing import Any, Literal
 
 from acquire.quantity import show
 from acquire.records import Outcome
@@ -269,12 +269,13 @@ Block = Heading | Text | Bullets | KeyValues | Result | Table | Plots | Picture 
 
 @dataclass(frozen=True, slots=True)
 class Letterhead:
-    """Who issues it: name, further lines, and a logo's bytes with its kind, "svg" or "png"."""
+    """Who issues it: the logo's bytes with their kind, and the name under the line for a signature."""
 
     name: str
-    lines: tuple[str, ...] = ()
+    address: tuple[str, ...] = ()
     logo: bytes = b""
-    logo_kind: str = ""
+    logo_kind: Literal["", "svg", "png"] = ""
+    authorised: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from acquire.errors import LibraryMissing
 from acquire.reports.batch import BatchReport
 from acquire.reports.document import INK, shown
 from acquire.reports.series import Point, Series
-from acquire.stats.charts import Chart, ChartPair
+from acquire.stats.charts import Chart, ChartPair, Plotted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -119,6 +119,11 @@ WIDE_MM, HIGH_MM = 190.0, 68.0
 MANY = 1500
 """Points above which they are drawn as a picture within the drawing: the file would grow without end."""
 
+LIMIT: dict[str, Any] = {"color": "#222222", "linewidth": 1.1, "zorder": 1}
+OWN: dict[str, Any] = {"color": INK, "linewidth": 0.8, "linestyle": (0, (5, 3)), "zorder": 1}
+CENTRE: dict[str, Any] = {"color": INK, "linewidth": 1.0, "zorder": 1}
+"""Lines across: limits of the sheet, limits of the chart itself, its centre."""
+
 SPAN = {
     "arrowstyle": "|-|,widthA=0.25,widthB=0.25",
     "color": INK,
@@ -162,7 +167,9 @@ def _row(series: Series, chart: ChartPair, name: str) -> tuple[Any, str, str]:
     _grounds(series, (level, spread))
     _limits(level, series)
     _level(level, series, chart)
-    _ranges(spread, chart.spread)
+    width = 0.6 if len(series.points) <= MANY else 0.2
+    _chart(spread, chart.spread, 6.0, {"linewidth": width, "zorder": 2, "rasterized": width < 0.3})
+    spread.set_ylim(0.0, 1.15 * max(chart.spread.upper, *chart.spread.points))
     _heap(beside, series)
     level.set_ylabel(f"{'difference' if series.unit == '%' else 'resistance'}, {series.unit}")
     level.tick_params(labelbottom=False)
@@ -198,37 +205,37 @@ def _grounds(series: Series, axes: Sequence[Axes]) -> None:
             each.axvline(start + 0.5, color=INK, linewidth=0.9, linestyle=(0, (1.2, 1.6)), zorder=1)
 
 
+def _across(axes: Axes, heights: Sequence[float | None], look: Mapping[str, Any]) -> None:
+    for height in heights:
+        if height is not None:
+            axes.axhline(height, **look)
+
+
 def _limits(level: Axes, series: Series) -> None:
     """The sheet's limits, and the nominal value."""
-    for limit, side in ((series.upper, "upper"), (series.lower, "lower")):
-        if limit is None:
-            continue
-        level.axhline(limit, color="#222222", linewidth=1.1, zorder=1)
-        above = side == "upper"
-        level.annotate(
-            f"{side} limit {limit:.4g}", (0.0, limit), (3, -3 if above else 3),
-            xycoords=("axes fraction", "data"), textcoords="offset points",
-            va="top" if above else "bottom", color="#222222", fontsize=7.5,
-        )  # fmt: skip
-    if series.nominal is not None:
-        level.axhline(series.nominal, color=GREY, linewidth=0.6, zorder=1)
+    _across(level, (series.lower, series.upper), LIMIT)
+    _across(level, (series.nominal,), {"color": GREY, "linewidth": 0.6, "zorder": 1})
+    for limit, side, edge, dy in ((series.upper, "upper", "top", -3), (series.lower, "lower", "bottom", 3)):
+        if limit is not None:
+            level.annotate(
+                f"{side} limit {limit:.4g}", (0.0, limit), (3, dy), xycoords=("axes fraction", "data"),
+                textcoords="offset points", va=edge, color="#222222", fontsize=7.5,
+            )  # fmt: skip
 
 
 def _level(level: Axes, series: Series, chart: ChartPair) -> None:
     """The chart's own lines, the levels between changes, and the values."""
-    of = chart.level
-    for line in (of.lower, of.upper):
-        level.axhline(line, color=INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
+    _across(level, (chart.level.lower, chart.level.upper), OWN)
     for stage in series.stages:
         if stage.chart is not None:
             ends = [stage.start + 0.6, stage.end + 1.4]
             on_top = 3.5 if len(series.points) > MANY else 2
             level.plot(ends, [stage.chart.level.centre] * 2, color=INK, linewidth=1.3, zorder=on_top)
     if not series.stages:
-        level.axhline(of.centre, color=INK, linewidth=1.1, zorder=1)
+        _across(level, (chart.level.centre,), CENTRE)
     _values(level, series.points)
     beyond = series.beyond()
-    _rings(level, series.points, beyond)
+    _rings(level, [(i + 1, series.points[i].value) for i in beyond], 9.5)
     _names(level, series.points, beyond)
 
 
@@ -257,9 +264,9 @@ def _marks(level: Axes, points: Sequence[tuple[int, float]], look: Mapping[str, 
         level.plot(x, y, linestyle="none", zorder=3, **look)
 
 
-def _rings(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
+def _rings(axes: Axes, beyond: Sequence[tuple[int, float]], size: float) -> None:
     if len(beyond) <= MOST_LABELS:
-        _marks(level, [(i + 1, points[i].value) for i in beyond], {**HOLLOW, "markersize": 9.5})
+        _marks(axes, beyond, {**HOLLOW, "markersize": size})
 
 
 def _names(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
@@ -279,66 +286,44 @@ def _names(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
         )  # fmt: skip
 
 
-def _ranges(spread: Axes, chart: Chart) -> None:
-    """Moving ranges below the values, with their limit."""
-    x = range(chart.first + 1, chart.first + 1 + len(chart.points))
-    width = 0.6 if len(chart.points) <= MANY else 0.2
-    spread.plot(x, chart.points, color=BLUE, linewidth=width, zorder=2, rasterized=width < 0.3)
-    spread.axhline(chart.upper, color=INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
-    spread.axhline(chart.centre, color=INK, linewidth=0.8, zorder=1)
-    beyond = [(i, v) for i, v in zip(x, chart.points, strict=True) if v > chart.upper]
-    if len(beyond) <= MOST_LABELS:
-        _marks(spread, beyond, {**HOLLOW, "markersize": 6.0})
-    spread.set_ylim(0.0, 1.15 * max(chart.upper, *chart.points))
+def _chart(axes: Axes, chart: Chart, ring: float, look: Mapping[str, Any]) -> None:
+    """Points of a chart on its own lines, with a ring around what lies beyond them."""
+    places = list(enumerate(chart.points, start=chart.first + 1))
+    _across(axes, (chart.centre,), CENTRE)
+    _across(axes, (chart.lower, chart.upper), OWN)
+    axes.plot(*zip(*places, strict=True), color=BLUE, **look)
+    _rings(axes, [(i, v) for i, v in places if not chart.lower <= v <= chart.upper], ring)
 
 
 def _heap(beside: Axes, series: Series) -> None:
     """How the values pile up, and how wide the measurement itself is: a bar of its expanded uncertainty."""
-    values = [point.value for point in series.points]
-    beside.hist(values, bins=_bins(series), orientation="horizontal", color=BLUE, alpha=0.55)
-    for limit in (series.lower, series.upper):
-        if limit is not None:
-            beside.axhline(limit, color="#222222", linewidth=1.1)
+    values, limits = [point.value for point in series.points], (series.lower, series.upper)
+    every = [*values, *(limit for limit in limits if limit is not None)]
+    span = min(every), max(every)
+    beside.hist(values, bins=30, range=span, orientation="horizontal", color=BLUE, alpha=0.55)
+    _across(beside, limits, LIMIT)
     beside.axis("off")
     if series.u is None:
         return
     middle = series.chart.level.centre if series.chart else values[0]
-    place = 0.86
+    low, high = ((0.86, middle + side * 2.0 * series.u) for side in (-1.0, 1.0))
+    at: Any = ("axes fraction", "data")
+    beside.annotate("", low, high, xycoords=at, textcoords=at, arrowprops=SPAN)
     beside.annotate(
-        "", (place, middle - 2.0 * series.u), (place, middle + 2.0 * series.u),
-        xycoords=("axes fraction", "data"), textcoords=("axes fraction", "data"),
-        arrowprops=SPAN,
+        "±U", high, (0, 3), xycoords=at, textcoords="offset points", ha="center", va="bottom", color=INK,
+        fontsize=7.5,
     )  # fmt: skip
-    beside.annotate(
-        "±U", (place, middle + 2.0 * series.u), (0, 3), xycoords=("axes fraction", "data"),
-        textcoords="offset points", ha="center", va="bottom", color=INK, fontsize=7.5,
-    )  # fmt: skip
-
-
-def _bins(series: Series) -> list[float]:
-    """Edges of equal width over the whole span between the limits."""
-    values = [point.value for point in series.points]
-    low = min([*values, *([series.lower] if series.lower is not None else [])])
-    high = max([*values, *([series.upper] if series.upper is not None else [])])
-    step = (high - low) / 30.0 or 1.0
-    return [low + k * step for k in range(31)]
 
 
 def _means(series: Series, means: ChartPair, name: str) -> tuple[Any, str, str]:
     drawing = figure(WIDE_MM, 62.0)
     axes = drawing.subplots(2, 1, sharex=True, height_ratios=(2.2, 1.0))
     drawing.subplots_adjust(left=0.1, right=0.995, top=0.95, bottom=0.185, hspace=0.16)
-    for each, chart in zip(axes, (means.level, means.spread), strict=True):
-        x = range(1, len(chart.points) + 1)
-        each.axhline(chart.centre, color=INK, linewidth=1.0)
-        for line in (chart.lower, chart.upper):
-            each.axhline(line, color=INK, linewidth=0.8, linestyle=(0, (5, 3)))
-        each.plot(x, chart.points, color=BLUE, linewidth=0.7, marker="o", markersize=3.6)
-        beyond = [(i, v) for i, v in zip(x, chart.points, strict=True) if not chart.lower <= v <= chart.upper]
-        _marks(each, beyond, {**HOLLOW, "markersize": 8.5})
-    axes[0].set_ylabel(f"mean, {series.unit}")
-    axes[1].set_ylabel("range" if means.spread.plotted.value.startswith("range") else "deviation")
-    for each in axes:
+    spread = "range" if means.spread.plotted is Plotted.RANGE else "deviation"
+    labels = f"mean, {series.unit}", spread
+    for each, chart, label in zip(axes, (means.level, means.spread), labels, strict=True):
+        _chart(each, chart, 8.5, {"linewidth": 0.7, "marker": "o", "markersize": 3.6})
+        each.set_ylabel(label)
         each.yaxis.set_label_coords(-0.074, 0.5)
         each.margins(y=0.12)
     axes[1].set_xlabel(f"subgroups of {means.size} units in order of time")

@@ -15,6 +15,7 @@ import struct
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
+from typing import Literal
 
 # Expansion of entities, the danger of this parser, needs a DOCTYPE; files with one are refused before.
 from xml.etree import ElementTree as ET
@@ -30,6 +31,8 @@ from drivers.plain_file import read_file
 FACTS_BEGIN = '<script type="application/json" id="facts">'
 FACTS_END = "</script>"
 """Between these stands what is attached. A script of this type is never run; the page forbids all others."""
+
+LogoKind = Literal["", "svg", "png"]
 
 LOGO_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
 
@@ -101,7 +104,7 @@ SHAPES = frozenset(
 """Elements of SVG 1.1 that only draw, or say what is drawn."""
 
 
-def logo_of(path: Path) -> tuple[bytes, str]:
+def logo_of(path: Path) -> tuple[bytes, LogoKind]:
     """The picture's bytes and its kind, "svg" or "png".
 
     Raises:
@@ -119,7 +122,7 @@ def logo_of(path: Path) -> tuple[bytes, str]:
     return content, kind
 
 
-def fault_of(content: bytes) -> tuple[str, str]:
+def fault_of(content: bytes) -> tuple[LogoKind, str]:
     """The kind of a picture, "svg" or "png", and why it cannot be used, empty where it can."""
     if content.startswith(PNG):
         return "png", _png_fault(content)

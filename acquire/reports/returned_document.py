@@ -166,10 +166,10 @@ def change_text(change: Change) -> str:
 
 
 def returned_document(
-    found: Returned, head: doc.Letterhead | None, size: str, issued_utc_s: float, signed: str = ""
+    found: Returned, head: doc.Letterhead | None, size: str, issued_utc_s: float
 ) -> doc.Document:
     """A page for the customer, and what a terminal shows."""
-    blocks = tuple(_blocks(found, issued_utc_s, signed))
+    blocks = tuple(_blocks(found, issued_utc_s, "" if head is None else head.authorised))
     running = f"{TITLE}: {found.serial}"
     subtitle = f"{found.serial}, {found.sheet}"
     return doc.Document(TITLE, subtitle, blocks, head, running, size, written_utc_s=issued_utc_s)

@@ -13,6 +13,8 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple
 
+import msgspec
+
 from acquire.quantity import percent, show
 from acquire.records import Outcome
 from acquire.reports.figures import moment, relative_to
@@ -43,7 +45,7 @@ class Counted(NamedTuple):
     outcome: Outcome
 
 
-class Point(NamedTuple):
+class Point(msgspec.Struct, frozen=True, gc=False):
     """One value in its row's unit, with what it was made and measured with; `u` is its standard uncertainty.
 
     `outcome` is that of the step or rule, `unit` that of the whole unit; names are empty where unknown.
@@ -151,17 +153,16 @@ class Series(Row):
         return sorted(at + i for at, s in hits for i in range(s.start, s.end + 1))
 
 
-def series_of(firsts: Sequence[Counted], subgroup: int | None, confidence: float) -> Iterator[Series]:
+def series_of(firsts: Sequence[Counted], subgroup: int | None) -> Iterator[Series]:
     """Every row of a batch: steps in the order in which they first came, then rules over two windings.
 
     Args:
         firsts: the visits that count.
         subgroup: values in a subgroup; None for charts of single values alone.
-        confidence: of the intervals.
     """
     for row in (*_steps(firsts), *_rules(firsts)):
         if row.points:
-            yield _reckoned(row, subgroup, confidence)
+            yield _reckoned(row, subgroup)
 
 
 @dataclass(slots=True)
@@ -232,8 +233,9 @@ Columns = dict[str, tuple[Any, ...]]
 """The points of a row by field."""
 
 
-def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
-    of_points = dict(zip(Point._fields, zip(*row.points, strict=True), strict=True))
+def _reckoned(row: Row, subgroup: int | None) -> Series:
+    columns = zip(*map(msgspec.structs.astuple, row.points), strict=True)
+    of_points = dict(zip(Point.__struct_fields__, columns, strict=True))
     values, serials = of_points["value"], of_points["serial"]
     spread = max(values) > min(values)
     charted = len(values) >= FEWEST and spread
@@ -246,7 +248,7 @@ def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
     means = subgroups(values, subgroup) if subgroup and charted and len(values) >= 2 * subgroup else None
     limits = row.lower, row.upper
     limited = chart is not None and limits != (None, None)
-    of = capability(values, Limits(*limits), meter_u=u or None, confidence=confidence) if limited else None
+    of = capability(values, Limits(*limits), u or None) if limited else None
     return Series(
         **{each.name: getattr(row, each.name) for each in fields(Row)},
         chart=chart,

@@ -13,10 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import above_zero, finite, probability
+from acquire.physics.checks import above_zero, finite
 from acquire.physics.laws import chi_square_quantile, normal_cdf, normal_quantile
 from acquire.physics.sample import sample
 from acquire.quantity import chance
+from acquire.stats import CONFIDENCE
 from acquire.stats.charts import individuals
 
 FEWEST = 8
@@ -119,6 +120,11 @@ class Limits:
         """Upper less lower; None where one is missing."""
         return None if self.lower is None or self.upper is None else self.upper - self.lower
 
+    def distances(self, value: float) -> tuple[float, float]:
+        """How far a value lies within the lower and the upper limit; infinite where there is none."""
+        above = math.inf if self.upper is None else self.upper - value
+        return math.inf if self.lower is None else value - self.lower, above
+
 
 @dataclass(frozen=True, slots=True)
 class Index:
@@ -168,7 +174,6 @@ class Capability:
         outside: share beyond the limits, by mean and `sigma_overall`; None without spread.
         normality: test of the normal law; None for few values.
         meter_share: at most this part of the overall variance is the meter's, 0 to 1; None if unknown.
-        confidence: of the intervals.
         remarks: what a reader must know, a sentence each.
     """
 
@@ -184,17 +189,10 @@ class Capability:
     outside: Outside | None
     normality: Normality | None
     meter_share: float | None
-    confidence: float
     remarks: tuple[str, ...]
 
 
-def capability(
-    values: Sequence[float],
-    limits: Limits,
-    *,
-    meter_u: float | None = None,
-    confidence: float = 0.95,
-) -> Capability:
+def capability(values: Sequence[float], limits: Limits, meter_u: float | None = None) -> Capability:
     """Indices with intervals, expected share outside, normality, and the meter's part of the spread.
 
     Cp = (upper - lower) / 6 sigma, Cpk = distance of the mean to the nearer limit / 3 sigma (NIST/SEMATECH
@@ -205,18 +203,16 @@ def capability(
         values: two or more, in order of time.
         limits: of the sheet.
         meter_u: standard uncertainty of one value, in its unit, > 0; None if unknown.
-        confidence: of the intervals, 0 to 1.
 
     Raises:
         InputImpossible: fewer than two values, no finite number, or arguments that do not go together.
     """
-    probability(confidence, "the confidence")
     if len(values) < 2:
         raise InputImpossible(f"{len(values)} value shows no spread.", "Measure at least two units.")
     of = sample(values)
     near = individuals(values)
-    cp, cpk = _indices(of.mean, near.sigma, limits, (of.count, near.freedom, confidence))
-    pp, ppk = _indices(of.mean, of.standard_deviation, limits, (of.count, of.count - 1.0, confidence))
+    cp, cpk = _indices(of.mean, near.sigma, limits, of.count, near.freedom)
+    pp, ppk = _indices(of.mean, of.standard_deviation, limits, of.count, of.count - 1.0)
     share = None
     if meter_u is not None and of.standard_deviation > 0.0:
         share = (above_zero(meter_u, "the meter's standard uncertainty") / of.standard_deviation) ** 2
@@ -233,35 +229,26 @@ def capability(
         outside=_outside(values, of.mean, of.standard_deviation, limits),
         normality=normality(values),
         meter_share=None if share is None else min(1.0, share),
-        confidence=confidence,
         remarks=(),
     )
     return replace(plain, remarks=_remarks(plain, share))
 
 
 def _indices(
-    mean: float, sigma: float, limits: Limits, how: tuple[int, float, float]
+    mean: float, sigma: float, limits: Limits, count: int, freedom: float
 ) -> tuple[Index | None, Index | None]:
     """The index of the width and that of the nearer limit."""
     if sigma <= 0.0:
         return None, None
-    count, freedom, confidence = how
-    z = normal_quantile(0.5 * (1.0 + confidence))
-    to_limits = [
-        distance
-        for distance in (
-            None if limits.lower is None else mean - limits.lower,
-            None if limits.upper is None else limits.upper - mean,
-        )
-        if distance is not None
-    ]
-    near = min(to_limits) / (3.0 * sigma)
+    z = normal_quantile(0.5 * (1.0 + CONFIDENCE))
+    below, above = limits.distances(mean)
+    near = min(below, above) / (3.0 * sigma)
     half = z * math.sqrt(1.0 / (9.0 * count) + near * near / (2.0 * freedom))
     nearer = Index(near, near - half, near + half)
     if limits.width is None:
         return None, nearer
     wide = limits.width / (6.0 * sigma)
-    tail = 0.5 * (1.0 - confidence)
+    tail = 0.5 * (1.0 - CONFIDENCE)
     low = wide * math.sqrt(chi_square_quantile(tail, freedom) / freedom)
     high = wide * math.sqrt(chi_square_quantile(1.0 - tail, freedom) / freedom)
     return Index(wide, low, high), nearer
@@ -270,13 +257,9 @@ def _indices(
 def _outside(values: Sequence[float], mean: float, sigma: float, limits: Limits) -> Outside | None:
     if sigma <= 0.0:
         return None
-    low = -math.inf if limits.lower is None else limits.lower
-    high = math.inf if limits.upper is None else limits.upper
-    return Outside(
-        below=normal_cdf((low - mean) / sigma),
-        above=normal_cdf((mean - high) / sigma),
-        counted=sum(not low <= value <= high for value in values),
-    )
+    below, above = limits.distances(mean)
+    counted = sum(min(limits.distances(value)) < 0.0 for value in values)
+    return Outside(normal_cdf(-below / sigma), normal_cdf(-above / sigma), counted)
 
 
 def _remarks(of: Capability, meter_share: float | None) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ import numpy as np
 from acquire.errors import InputImpossible
 from acquire.physics.checks import finite
 from acquire.physics.laws import chi_square_quantile, fisher_tail
+from acquire.stats import CONFIDENCE
 
 
 class StudyIncomplete(InputImpossible):
@@ -49,13 +50,16 @@ class Trial:
 
 
 class Source(StrEnum):
-    """Where spread comes from. The gauge is repeatability and reproducibility together."""
+    """Where spread comes from, each sum below what it is the sum of.
 
-    GAUGE = "gauge"
+    The gauge is repeatability and reproducibility together.
+    """
+
     REPEATABILITY = "repeatability"
-    REPRODUCIBILITY = "reproducibility"
     OPERATOR = "operator"
     INTERACTION = "operator with part"
+    REPRODUCIBILITY = "reproducibility"
+    GAUGE = "gauge"
     PART = "part to part"
     TOTAL = "total"
 
@@ -68,16 +72,19 @@ class Row:
         source: what it is.
         square: sum of squares.
         freedom: degrees of freedom.
-        mean_square: one over the other.
         f, p: against the row that it is tested with; None for repeatability and total, or without spread.
     """
 
     source: Source
     square: float
     freedom: int
-    mean_square: float
     f: float | None = None
     p: float | None = None
+
+    @property
+    def mean_square(self) -> float:
+        """Sum of squares over degrees of freedom."""
+        return self.square / self.freedom
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,40 +136,26 @@ def table_of(layout: Layout) -> tuple[Row, ...]:
     cells = _mean(values, 2)
     by_part, by_operator = _mean(cells, 1), _mean(cells, 0)
     grand = _mean(by_part, 0)
-    part = operators * trials * _square(by_part - grand)
+    part = Row(Source.PART, operators * trials * _square(by_part - grand), parts - 1)
     repeat = _square(values - cells[:, :, None])
-    total = _square(values - grand)
-    freedom = parts * operators * (trials - 1)
-    repeatability = Row(Source.REPEATABILITY, repeat, freedom, repeat / freedom)
-    whole = Row(Source.TOTAL, total, values.size - 1, total / (values.size - 1))
+    repeatability = Row(Source.REPEATABILITY, repeat, parts * operators * (trials - 1))
+    whole = Row(Source.TOTAL, _square(values - grand), values.size - 1)
     if operators == 1:
-        one = Row(Source.PART, part, parts - 1, part / (parts - 1))
-        return _tested(one, repeatability), repeatability, whole
-    operator = parts * trials * _square(by_operator - grand)
+        return _tested(part, repeatability), repeatability, whole
+    operator = Row(Source.OPERATOR, parts * trials * _square(by_operator - grand), operators - 1)
     mixed = trials * _square(cells - by_part[:, None] - by_operator[None, :] + grand)
-    mixed_freedom = (parts - 1) * (operators - 1)
-    interaction = Row(Source.INTERACTION, mixed, mixed_freedom, mixed / mixed_freedom)
-    return (
-        _tested(Row(Source.PART, part, parts - 1, part / (parts - 1)), interaction),
-        _tested(Row(Source.OPERATOR, operator, operators - 1, operator / (operators - 1)), interaction),
-        _tested(interaction, repeatability),
-        repeatability,
-        whole,
-    )
+    interaction = Row(Source.INTERACTION, mixed, (parts - 1) * (operators - 1))
+    tested = _tested(part, interaction), _tested(operator, interaction), _tested(interaction, repeatability)
+    return *tested, repeatability, whole
 
 
 def pooled_table(table: Sequence[Row]) -> tuple[Row, ...]:
     """The same table with the interaction put into the repeatability."""
     rows = {row.source: row for row in table}
     mixed, repeat = rows[Source.INTERACTION], rows[Source.REPEATABILITY]
-    square, freedom = mixed.square + repeat.square, mixed.freedom + repeat.freedom
-    pooled = Row(Source.REPEATABILITY, square, freedom, square / freedom)
-    return (
-        _tested(rows[Source.PART], pooled),
-        _tested(rows[Source.OPERATOR], pooled),
-        pooled,
-        rows[Source.TOTAL],
-    )
+    pooled = Row(Source.REPEATABILITY, mixed.square + repeat.square, mixed.freedom + repeat.freedom)
+    tested = (_tested(rows[source], pooled) for source in (Source.PART, Source.OPERATOR))
+    return *tested, pooled, rows[Source.TOTAL]
 
 
 def variances_of(table: Sequence[Row], layout: Layout) -> tuple[dict[Source, float], tuple[Source, ...]]:
@@ -183,7 +176,7 @@ def variances_of(table: Sequence[Row], layout: Layout) -> tuple[dict[Source, flo
     return {Source.REPEATABILITY: repeat} | {s: max(0.0, v) for s, v in raw.items()}, below
 
 
-def gauge_interval(table: Sequence[Row], layout: Layout, confidence: float = 0.95) -> tuple[float, float]:
+def gauge_interval(table: Sequence[Row], layout: Layout) -> tuple[float, float]:
     """Interval of the gauge's variance, by Graybill and Wang for a sum of mean squares.
 
     The gauge's variance is a sum of mean squares with positive weights; each adds its own chi-square bounds
@@ -202,7 +195,7 @@ def gauge_interval(table: Sequence[Row], layout: Layout, confidence: float = 0.9
         weights = {Source.REPEATABILITY: 1.0 - 1.0 / (parts * trials)}
     if Source.OPERATOR in rows:
         weights[Source.OPERATOR] = 1.0 / (parts * trials)
-    tail = 0.5 * (1.0 - confidence)
+    tail = 0.5 * (1.0 - CONFIDENCE)
     middle = below = above = 0.0
     for source, weight in weights.items():
         freedom, term = rows[source].freedom, weight * rows[source].mean_square

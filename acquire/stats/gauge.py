@@ -81,7 +81,7 @@ class GaugeStudy:
         mean: of all values.
         table: of variance, before pooling; empty for averages and ranges.
         pooled: table after the interaction went into the repeatability; empty where it did not.
-        components: by source.
+        components: by source, in its order.
         distinct: ndc, kinds of parts that can be told apart, by this method; None where the gauge shows no
             spread at all.
         gauge_low, gauge_high: 95 % interval of the gauge's sigma; equal to it for averages and ranges.
@@ -254,7 +254,7 @@ def _per_sigma(limits: Limits | None, mean: float) -> float | None:
         return None
     if limits.width is not None:
         return SIGMAS / limits.width
-    far = mean - limits.lower if limits.lower is not None else (limits.upper or 0.0) - mean
+    far = min(limits.distances(mean))
     return 0.5 * SIGMAS / far if far > 0.0 else None
 
 

@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import probability
 from acquire.physics.laws import normal_quantile
+from acquire.stats import CONFIDENCE
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Share:
         return self.count / self.of if self.of else 0.0
 
 
-def share_of(count: int, of: int, confidence: float = 0.95) -> Share:
+def share_of(count: int, of: int) -> Share:
     """A share with its interval by Wilson's score.
 
     Source: Wilson, J. Am. Stat. Assoc. 22 (1927) 209; NIST/SEMATECH e-Handbook, 7.2.4.1. It stays within 0
@@ -44,17 +44,15 @@ def share_of(count: int, of: int, confidence: float = 0.95) -> Share:
     Args:
         count: hits.
         of: trials; 0 gives the whole span.
-        confidence: of the two-sided interval.
 
     Raises:
-        InputImpossible: negative counts, more hits than trials, or a confidence out of range.
+        InputImpossible: negative counts, more hits than trials.
     """
-    probability(confidence, "the confidence")
     if not 0 <= count <= of:
         raise InputImpossible(f"{count} of {of} is no share.", "Count again.")
     if of == 0:
         return Share(0, 0, 0.0, 1.0)
-    z = normal_quantile(0.5 * (1.0 + confidence))
+    z = normal_quantile(0.5 * (1.0 + CONFIDENCE))
     share, widened = count / of, 1.0 + z * z / of
     middle = (share + z * z / (2.0 * of)) / widened
     half = z / widened * math.sqrt(share * (1.0 - share) / of + z * z / (4.0 * of * of))

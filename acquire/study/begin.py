@@ -14,7 +14,7 @@ from pathlib import Path
 from acquire.bench.assembly import Files
 from acquire.clock import Clock
 from acquire.errors import InputImpossible, SteadyohmError
-from acquire.records import Step
+from acquire.records import Sheet, Step
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import quantity_for
 from acquire.study.plan import plan_of
@@ -53,9 +53,14 @@ class Wish:
     to: Path
 
 
+def studied(sheet: Sheet) -> list[Step]:
+    """The steps that a study can be of."""
+    return [step for step in sheet.steps if step.conducts]
+
+
 def step_named(files: Files, name: str) -> Step:
     """The step of the sheet that is to be studied. Raises InputImpossible."""
-    can = [step for step in files.place.sheet.steps if step.conducts]
+    can = studied(files.place.sheet)
     found = next((step for step in can if step.name == name), None)
     if found is None and not name and len(can) == 1:
         return can[0]

@@ -19,7 +19,7 @@ from acquire.reports.pictures import as_svg, figure, plain_style
 from acquire.stats.crossed import Row, Source
 from acquire.stats.fitness import Fitness
 from acquire.stats.gauge import SIGMAS
-from acquire.study.report import Point, StudyReport, component_order
+from acquire.study.report import Point, StudyReport
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,15 +31,7 @@ MARKS = {
     Fitness.UNTOLD: Outcome.CANNOT_JUDGE,
 }
 
-NAMES = {
-    Source.REPEATABILITY: "repeatability",
-    Source.OPERATOR: "operator",
-    Source.INTERACTION: "operator × part",
-    Source.REPRODUCIBILITY: "reproducibility",
-    Source.GAUGE: "gauge",
-    Source.PART: "part to part",
-    Source.TOTAL: "total",
-}
+NAMES = {source: source.value for source in Source} | {Source.INTERACTION: "operator × part"}
 """Names in tables and drawings."""
 
 SUMS = frozenset({Source.REPRODUCIBILITY, Source.GAUGE, Source.TOTAL})
@@ -92,8 +84,7 @@ def share(of_one: float) -> str:
 
 def _components(report: StudyReport) -> doc.Table:
     rows = []
-    for source in component_order(report.study):
-        part = report.study.components[source]
+    for source, part in report.study.components.items():
         name = f"{'= ' if source in SUMS else ''}{NAMES[source]}"
         tolerance = "" if part.tolerance is None else share(part.tolerance)
         rows.append(
@@ -195,69 +186,54 @@ def svg_pictures(report: StudyReport) -> dict[str, str]:
 
 def _by_part(axes: Axes, report: StudyReport) -> None:
     places = {name: place for place, name in enumerate(report.study.parts)}
-    for operator, points, style, shift in _by_hands(report):
-        axes.plot(
-            [places[p.part] + shift for p in points],
-            [p.ohm for p in points],
-            linestyle="none",
-            label=shown(operator, LONGEST_NAME),
-            **style,
-        )
+    for operator, points, look, shift in _by_hands(report):
+        x, y = [places[p.part] + shift for p in points], [p.ohm for p in points]
+        axes.plot(x, y, linestyle="none", label=shown(operator, LONGEST_NAME), **look)
     _limits(axes, report)
     _parts(axes, report)
 
 
 def _by_operator(axes: Axes, report: StudyReport) -> None:
     means = _means(report.points, lambda p: p.part)
-    for place, (_, points, style, _) in enumerate(_by_hands(report)):
+    for place, (_, points, look, _) in enumerate(_by_hands(report)):
         off = [p.ohm - means[p.part] for p in points]
         spread = 0.5 / max(1, len(off) - 1)
-        axes.plot([place - 0.25 + i * spread for i in range(len(off))], off, linestyle="none", **style)
-        mean = sum(off) / len(off)
-        axes.plot([place - 0.35, place + 0.35], [mean, mean], color=style["color"], linewidth=2.0)
-    axes.axhline(0.0, color="#555555", linewidth=0.8)
+        axes.plot([place - 0.25 + i * spread for i in range(len(off))], off, linestyle="none", **look)
+        axes.plot([place - 0.35, place + 0.35], [sum(off) / len(off)] * 2, color=look["color"], linewidth=2.0)
     axes.set_xticks(range(len(report.study.operators)), [_short(name) for name in report.study.operators])
-    axes.set_ylabel("Ω off the part's mean")
+    _off_mean(axes)
 
 
 def _interaction(axes: Axes, report: StudyReport) -> None:
     cells = _means(report.points, lambda p: (p.part, p.operator))
     parts = _means(report.points, lambda p: p.part)
-    for operator, _, style, _ in _by_hands(report):
-        axes.plot(
-            range(len(report.study.parts)),
-            [cells[part, operator] - parts[part] for part in report.study.parts],
-            linewidth=1.2,
-            label=shown(operator, LONGEST_NAME),
-            **style,
-        )
-    axes.axhline(0.0, color="#555555", linewidth=0.8)
+    for operator, _, look, _ in _by_hands(report):
+        off = [cells[part, operator] - parts[part] for part in report.study.parts]
+        axes.plot(range(len(off)), off, linewidth=1.2, label=shown(operator, LONGEST_NAME), **look)
     _parts(axes, report)
+    _off_mean(axes)
+
+
+def _off_mean(axes: Axes) -> None:
+    axes.axhline(0.0, color="#555555", linewidth=0.8)
     axes.set_ylabel("Ω off the part's mean")
 
 
 def _shares(axes: Axes, report: StudyReport) -> None:
-    sources = [s for s in component_order(report.study) if s is not Source.TOTAL]
+    sources = [source for source in report.study.components if source is not Source.TOTAL]
     places = range(len(sources))
     parts = [report.study.components[source] for source in sources]
-    series = [
-        ("of the variance", [p.contribution for p in parts], ""),
-        ("of the study's spread", [p.study for p in parts], "///"),
+    series: list[tuple[str, str, list[float | None]]] = [
+        ("of the variance", "", [p.contribution for p in parts]),
+        ("of the study's spread", "///", [p.study for p in parts]),
+        ("of the tolerance", "...", [p.tolerance for p in parts]),
     ]
-    if all(p.tolerance is not None for p in parts):
-        series.append(("of the tolerance", [p.tolerance or 0.0 for p in parts], "..."))
-    height = 0.8 / len(series)
-    for row, (label, shares, hatch) in enumerate(series):
-        at = [place + (row - (len(series) - 1) / 2.0) * height for place in places]
-        axes.barh(
-            at,
-            [100.0 * s for s in shares],
-            height,
-            label=label,
-            hatch=hatch,
-            color=INKS[row],
-            edgecolor="white",
-        )
+    drawn = [each for each in series if None not in each[2]]
+    height = 0.8 / len(drawn)
+    for row, (label, hatch, shares) in enumerate(drawn):
+        at = [place + (row - (len(drawn) - 1) / 2.0) * height for place in places]
+        look: dict[str, Any] = {"hatch": hatch, "color": INKS[row], "edgecolor": "white"}
+        axes.barh(at, [100.0 * (s or 0.0) for s in shares], height, label=label, **look)
     axes.set_yticks(places, [NAMES[source] for source in sources])
     axes.invert_yaxis()
     axes.set_xlabel("%")
@@ -269,9 +245,9 @@ def _by_hands(report: StudyReport) -> Iterator[tuple[str, list[Point], dict[str,
     """Each operator's points, look, and how far beside the part they stand."""
     operators = report.study.operators
     for place, operator in enumerate(operators):
-        style = {"color": INKS[place % len(INKS)], "marker": SHAPES[place % len(SHAPES)], "markersize": 4.5}
+        look = {"color": INKS[place % len(INKS)], "marker": SHAPES[place % len(SHAPES)], "markersize": 4.5}
         shift = (place - (len(operators) - 1) / 2.0) * 0.6 / len(operators)
-        yield operator, [p for p in report.points if p.operator == operator], style, shift
+        yield operator, [p for p in report.points if p.operator == operator], look, shift
 
 
 def _means(points: Sequence[Point], key: Callable[[Point], Any]) -> dict[Any, float]:

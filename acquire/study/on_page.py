@@ -10,19 +10,24 @@ import asyncio
 import contextlib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from acquire.clock import Clock
+from acquire.errors import SteadyohmError
+from acquire.files.settings import load_bench
 from acquire.outlets.orders import Answer, Order, Stop
-from acquire.page.backend import About, Facts, PageBackend, Plain, Posted, Unfit, short_text
+from acquire.page.backend import About, Asked, Facts, PageBackend, Posted, Unfit, short_text, temperature_due
 from acquire.page.bench_page import BenchPage
-from acquire.page.papers import studies_in
-from acquire.page.shelf import Shelf
+from acquire.page.papers import study_in
+from acquire.page.shelf import Shelf, field
 from acquire.page.spoken import Cue, Sound
+from acquire.page.telling import Plain
 from acquire.page.view import View
 from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt
+from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
-from acquire.study.begin import Wish
+from acquire.study.begin import Wish, studied
 from acquire.study.plan import names_in, parts_named
 from acquire.study.run import StudyBench, study_bench
 from acquire.study.work import Finished, StudyEvent, Taken
@@ -73,16 +78,36 @@ class StudiesOnPage:
     clock: Clock
     start: Start
 
+    async def asked(self, words: dict[str, str]) -> Plain:
+        """The report of a study, and the form that begins one."""
+        return {**await study_in(self.folder, words), "fields": await asyncio.to_thread(self._fields)}
+
+    def _fields(self) -> list[Plain]:
+        """What begins a study; steps of every bench file that can be read."""
+        steps: list[list[str]] = []
+        for bench in Shelf(self.folder).files("bench"):
+            with contextlib.suppress(SteadyohmError, OSError):
+                can = studied(load_sheet(load_bench(bench.path).sheet))
+                steps += [[f"{bench.file} {each.name}", f"{bench.name}: {each.name}"] for each in can]
+        return [
+            field("step", "Bench and step that is studied", choices=steps),
+            field("parts", "Units: how many, or their tags with commas", "10"),
+            field("operators", "Who measures, with commas"),
+            field("trials", "Rounds", "3"),
+            field("name", "Name of the study; one that is not complete is continued", "study-1"),
+        ]
+
     async def begin(self, body: Plain) -> Plain:
         """Begin a study, or go on with one."""
         name, trials = short_text(body, "name"), short_text(body, "trials", "3")
-        bench = Shelf(self.folder).chosen(short_text(body, "bench"), "bench").path
+        file, ending, step = short_text(body, "step").partition(".toml ")
+        bench = Shelf(self.folder).chosen(f"{file}{ending.strip()}", "bench").path
         if not name or Path(name).name != name or name.startswith(".") or not trials.isdecimal():
             raise Unfit("Name the study, such as study-1, and how many rounds, such as 3.")
         parts, operators = short_text(body, "parts"), names_in(short_text(body, "operators"))
         given = parts_named(parts) if parts else ()
         to = self.folder / f"{name.removesuffix('.jsonl')}.jsonl"
-        wish = Wish(bench, None, short_text(body, "step"), given, operators, int(trials), None, to)
+        wish = Wish(bench, None, step, given, operators, int(trials), None, to)
         await self.start(lambda stop, ready: self._run(wish, stop, ready))
         return {"name": to.name}
 
@@ -115,12 +140,10 @@ class StudiesOnPage:
             return Answer(done=refused is None, reason="" if refused is None else said(refused))
 
         def facts() -> Facts:
-            now_s, conditions = self.clock.utc_s(), bench.work.conditions
-            air = conditions.fresh_temperature(now_s)
-            known = conditions.temperature is not None
-            return Facts(now_s, celsius=None if air is None else air.celsius, temperature_known=known)
+            now_s = self.clock.utc_s()
+            return Facts(now_s, temperature_due(bench.work.conditions, now_s))
 
-        asks = {"/study": studies_in(self.folder)}
+        asks = {"/study": partial(study_in, self.folder)}
         return PageBackend(facts, self.clock.utc_s, self.clock.monotonic_s, obey, may_stop=True, asks=asks)
 
 
@@ -135,6 +158,7 @@ def _about(bench: StudyBench) -> About:
     return About(f"{place.bench}, gauge study", place.purpose, meter, "", place.software, study=True)
 
 
-def studies(folder: Path, page: BenchPage, clock: Clock, start: Start) -> Posted:
-    """What begins a study on a page."""
-    return StudiesOnPage(folder, page, clock, start).begin
+def studies(folder: Path, page: BenchPage, clock: Clock, start: Start) -> tuple[Asked, Posted]:
+    """What asks for studies on a page, and what begins one."""
+    made = StudiesOnPage(folder, page, clock, start)
+    return made.asked, made.begin

@@ -101,13 +101,12 @@ class TwoLineMeter(HandMeter):
     """Questions answered with one or two lines."""
 
     Options: ClassVar[type[HandMeterOptions]] = TwoLineOptions
-    capabilities = _capabilities(TwoLine(), streaming=False)
+    capabilities = _capabilities(TwoLine(TwoLineOptions()), streaming=False)
 
     @classmethod
     def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
         """Give the protocol for these options."""
-        chosen = cast("TwoLineOptions", options)
-        return TwoLine(acknowledgement=chosen.acknowledgement, quantity=chosen.quantity)
+        return TwoLine(cast("TwoLineOptions", options))
 
     def _question(self) -> bytes:
         chosen = cast("TwoLineOptions", self._options)

@@ -10,14 +10,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from drivers.answers import AnswerOptions
 from drivers.frame import Decoded
 from drivers.handheld.parity11 import Parity
-from drivers.handheld.two_line import Acknowledgement
 from drivers.reading import Flag, Quantity, Reading
 
 Rule = Literal["near", "exact", "off"]
@@ -181,8 +180,22 @@ class Ascii14Options(PolledOptions):
     counts: Annotated[int, Field(ge=0, le=1_000_000)] = 2000
 
 
-class TwoLineOptions(PolledOptions):
-    """How a meter of questions and answers talks.
+Acknowledgement = Literal["first", "none", "last"]
+
+_ACKNOWLEDGED = {
+    "fields": (4,),
+    "unit_field": 1,
+    "status_field": 2,
+    "status_good": ("NORMAL",),
+    "overload_words": ("OL", "OL_MINUS"),
+    "no_reading_words": ("BLANK", "INVALID", "DISCHARGE", "OPEN_TC"),
+    "ignored_fields": (3,),  # how a continuity or diode test went: its number says it better
+}
+"""Value, unit, state and attribute, as meters send them that acknowledge first; from memory."""
+
+
+class TwoLineOptions(AnswerOptions, PolledOptions):
+    """How a meter of questions and answers talks; how its answers look is said by `AnswerOptions`.
 
     Attributes:
         acknowledgement: "first", "none" or "last": where the answer's second line stands.
@@ -192,6 +205,11 @@ class TwoLineOptions(PolledOptions):
 
     acknowledgement: Acknowledgement = "first"
     quantity: Quantity | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_acknowledged(cls, given: dict[str, Any]) -> dict[str, Any]:
+        return {**_ACKNOWLEDGED, **given} if given.get("acknowledgement", "first") == "first" else given
 
 
 class LineMeterOptions(AnswerOptions, PolledOptions):

@@ -197,7 +197,7 @@ port = {self.page_port}
             self.process = subprocess.Popen(
                 [sys.executable, "-m", "acquire", "run", str(self.file)],
                 stdin=subprocess.PIPE, stdout=output, stderr=output, cwd=ROOT,
-                env={**os.environ, "TERM": "dumb", "COLUMNS": "160", "PYTHONPATH": str(ROOT)},
+                env={**os.environ, "TERM": "dumb", "COLUMNS": "160"},
             )  # fmt: skip
         shown = self.ear.until(lambda state: state.get("ask") or self._gone(), shown_within_s)
         assert shown is not None, f"it asks for nothing: {self.output()}"

@@ -72,7 +72,7 @@ def power(bench):
 ACCIDENTS = [kill, *map(long_form, (cut, silence, power))]
 between = pytest.mark.parametrize(
     "accident",
-    [kill, *map(long_form, (None, cut, silence))],
+    [kill, None, cut, silence],
     ids=lambda deed: deed.__name__ if deed else "none",
 )
 
@@ -107,6 +107,7 @@ def test_matched_secondaries_are_each_touched(tmp_path):
         nothing_comes(bench, cut, before)
 
 
+@pytest.mark.long
 @between
 def test_the_next_unit_is_not_judged_from_a_touch_that_ended_the_one_before(tmp_path, accident):
     """The last touch of a unit says nothing of the next one, scanned while the probes lie there."""
@@ -188,7 +189,8 @@ def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
         assert steps_of(judged(bench, hands, 2)) == ["one", "two"]
 
 
-@pytest.mark.parametrize("air_s", [0.0, long_form(0.03)])
+@pytest.mark.long
+@pytest.mark.parametrize("air_s", [0.0, 0.03])
 def test_probes_that_slide_to_the_next_pair_revise_no_verdict_of_the_one_before(tmp_path, air_s):
     """V–W reads 3 % less than U–V, and no open probes are seen between: U–V keeps its own value."""
     with at(tmp_path, "skerry") as (bench, hands):

@@ -61,6 +61,7 @@ def test_a_good_unit_held_as_warm_does_not_fail_when_it_is_scanned_again_at_once
         assert result["outcome"] not in FAILED
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("sheet", "pin"), [long_form("plover", "2"), ("linnet", "2"), long_form("corrie", "C")]
 )

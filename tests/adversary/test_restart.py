@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.adversary.benches import at, judged, long_form, read_again, scan, sound
+from tests.adversary.benches import at, judged, read_again, scan, sound
 from tests.adversary.record import is_held
 from tests.waiting import wait_until
 
@@ -23,7 +23,8 @@ def again(bench):
     bench.start()
 
 
-@pytest.mark.parametrize("ending", ["kill", long_form("stop")])
+@pytest.mark.long
+@pytest.mark.parametrize("ending", ["kill", "stop"])
 def test_the_next_unit_is_asked_for_after_every_start(tmp_path, ending):
     """A bench that has measured a unit before asks for the next one, as a new bench does."""
     with at(tmp_path, "linnet") as (bench, hands):
@@ -175,7 +176,8 @@ def test_a_unit_that_began_under_another_purpose_does_not_go_on(tmp_path):
         assert {v["purpose"] for v in bench.journal.verdicts(unit.serial)} == {"incoming"}
 
 
-@pytest.mark.parametrize("file", ["bench", long_form("meter")])
+@pytest.mark.long
+@pytest.mark.parametrize("file", ["bench", "meter"])
 def test_a_unit_that_began_under_other_files_does_not_go_on(tmp_path, file):
     """The same of the bench file's limits of rest, and of the meter's accuracy."""
     with at(tmp_path, "linnet") as (bench, hands):

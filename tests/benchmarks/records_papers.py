@@ -9,9 +9,10 @@ from acquire.answers.history import entries_of
 from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
 from acquire.records import Outcome
-from acquire.reports.certificate import Given, Heading, certificate_of
+from acquire.reports.certificate import Given, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
+from acquire.reports.document import Letterhead
 from acquire.reports.export import export_csv, export_jsonl, export_parquet
 from acquire.reports.label import as_svg, label_of, laid_out
 from acquire.reports.lookback import Span, by_meter, by_spool, span_since_check
@@ -20,7 +21,7 @@ from acquire.reports.returned import _sisters
 from acquire.reports.visits import judged_visit, visits_on
 from tests.known_records import VERDICT
 
-GIVEN = Given(Heading("Kittiwake Coil Co-op"), 2e9, 2e9, SOFTWARE)
+GIVEN = Given(Letterhead("Kittiwake Coil Co-op"), 2e9, 2e9, SOFTWARE)
 ALWAYS = Span(None, None, "")
 
 

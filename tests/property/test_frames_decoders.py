@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from drivers.answers import last_digit, parse_answer
 from drivers.frame import FrameRefused
 from drivers.handheld.ascii14 import Ascii14
+from drivers.handheld.options import TwoLineOptions
 from drivers.handheld.parity11 import Parity11
 from drivers.handheld.segments14 import Segments14
 from drivers.handheld.status14 import Status14
@@ -27,9 +28,9 @@ PROTOCOLS = [
     Segments14(),
     Stx16(),
     Ascii14(),
-    TwoLine("first"),
-    TwoLine("none"),
-    TwoLine("last", Quantity.RESISTANCE),
+    TwoLine(TwoLineOptions()),
+    TwoLine(TwoLineOptions(acknowledgement="none")),
+    TwoLine(TwoLineOptions(acknowledgement="last", quantity=Quantity.RESISTANCE)),
 ]
 each_protocol = pytest.mark.parametrize(
     "protocol", PROTOCOLS, ids=lambda p: f"{p.name} {getattr(p, 'acknowledgement', '')}"

@@ -14,6 +14,7 @@ from acquire.page.backend import About, Facts
 from acquire.page.contact_view import PHASES
 from acquire.page.stream import Stream
 from acquire.page.view import View
+from acquire.page.warnings import DUE
 from acquire.records import (
     Approach,
     Ask,
@@ -114,17 +115,10 @@ READINGS = st.builds(
 FACTS = st.builds(
     Facts,
     utc_s=st.floats(0.0, 2e9),
-    meter_silence_s=st.none() | st.floats(0.0, 100.0),
-    halted=st.booleans(),
-    lead=st.none() | st.just(ZERO),
-    lead_wanted=st.booleans(),
-    lead_due=st.booleans(),
-    celsius=st.none() | st.floats(-50.0, 100.0),
-    temperature_known=st.booleans(),
-    check_name=st.sampled_from(["", "R1"]),
-    check_due=st.booleans(),
-    check_blocked=st.booleans(),
-    calibration=st.sampled_from([{}, {"meter": "m", "overdue_days": 2}]),
+    due=st.frozensets(st.sampled_from(sorted(DUE))).map(
+        lambda codes: {code: {"resistor": "R1", "meter": "m", "overdue_days": 2} for code in codes}
+    ),
+    lead_utc_s=st.none() | st.floats(0.0, 2e9),
     failing=st.sampled_from([(), (("csv", "disk full"),), (("csv", "a"), ("mqtt", "b"))]),
 )
 

@@ -13,6 +13,7 @@ import pytest
 from drivers.answers import parse_answer
 from drivers.frame import FrameRefused, NotMeasured
 from drivers.handheld.ascii14 import Ascii14
+from drivers.handheld.options import TwoLineOptions
 from drivers.handheld.parity11 import Parity11
 from drivers.handheld.segments14 import Segments14
 from drivers.handheld.status14 import Status14
@@ -94,9 +95,8 @@ def test_a_damaged_stream_gives_its_good_frames_and_nothing_else(stream, chunk):
 
 @of("two_line")
 def test_answers_in_two_lines_say_what_they_show(vector):
-    protocol = TwoLine(
-        acknowledgement=SHAPES[vector.get("variant", "ack-first")], quantity=Quantity.RESISTANCE
-    )
+    shape = SHAPES[vector.get("variant", "ack-first")]
+    protocol = TwoLine(TwoLineOptions(acknowledgement=shape, quantity=Quantity.RESISTANCE))
     (answer,) = protocol.framer().feed(vector["text"].encode())
     if vector.get("error"):
         with pytest.raises(NotMeasured, match=vector["error"]):

@@ -276,8 +276,8 @@ def report(happened, verdicts, before, after):
 
 
 async def test_meters_die_stall_and_garble_under_a_running_daemon(tmp_path):
-    """Sixteen accidents on two meters; the long form has two hundred."""
-    happened, verdicts, before, after = await accidents(tmp_path, 16, 5)
+    """Eight accidents on two meters; the long form has two hundred."""
+    happened, verdicts, before, after = await accidents(tmp_path, 8, 5)
     report(happened, verdicts, before, after)
     assert min(verdicts[:2]) >= 1
     assert after[0] <= before[0] + 1

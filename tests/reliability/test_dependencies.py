@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.trees import statements
+
 ROOT = Path(__file__).parents[2]
 HOUSES = {"acquire", "drivers", "sim", "system", "tests"}
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -55,7 +57,7 @@ def imported(*folders):
     for path in sorted(path for folder in folders for path in (ROOT / folder).rglob("*.py")):
         if "drivers" in folders and path.is_relative_to(ROOT / TEST_KIT):
             continue
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in statements(path):
             names = []
             if isinstance(node, ast.Import):
                 names = [alias.name for alias in node.names]

@@ -11,7 +11,7 @@ import pytest
 
 from acquire.outlets.orders import Answer
 from acquire.outlets.payload import as_json, payload_of
-from acquire.outlets.schemas import CHANNELS, json_schemas
+from acquire.outlets.schemas import CHANNELS, json_schemas, last_of, messages_of
 from acquire.outlets.topics import Topics
 from acquire.records import Approach, Ask, LiftOff, Pair, Prompt, StartUnit
 from drivers.reading import Quantity
@@ -105,7 +105,7 @@ async def test_everything_really_sent_keeps_the_published_schemas(journal, mosqu
         outlet.show(LiftOff("bench meter", 1.0, 2.0))
         await ear.until(lambda e: len(e.of("reading")) == 2)
 
-    kinds = {last: names for last, names, _ in CHANNELS.values()}
+    kinds = {last_of(name): messages_of(name) for name in CHANNELS}
     seen = set()
     for topic, payload, _ in ear.heard:
         last = topic.removeprefix("steadyohm/v1/north%20bench/")

@@ -138,19 +138,16 @@ async def test_a_relay_that_sticks_stops_the_bench_before_any_verdict(tmp_path, 
     assert not work.of(Judged)
 
 
-async def test_the_operator_is_asked_to_clip_a_unit_in_and_to_take_it_out(tmp_path):
-    """Nothing is measured before the key; prompts say what the fixture does."""
-    work = await day(tmp_path, "--units", "1")
-    asks = [(p.step, p.why) for p in work.of(Prompt)]
+async def test_a_line_that_drops_answers_costs_time_and_no_verdict(tmp_path):
+    """Relays are opened and closed anew after every gap; nothing is attributed to another pair.
+
+    Nothing is measured before the unit is clipped in; prompts say what the fixture does.
+    """
+    work = await day(tmp_path, "--units", "1", "--trouble", "drop=0.001", kelvin=True)
     kinds = [p.ask for p in work.of(Prompt)]
     assert kinds.index(Ask.CLIP_ON) < kinds.index(Ask.SHORT_PROBES) < kinds.index(Ask.TOUCH)
-    assert ("slow charge", Why.FIXTURE) in asks
+    assert ("slow charge", Why.FIXTURE) in [(p.step, p.why) for p in work.of(Prompt)]
     assert kinds[-1] is Ask.START_UNIT
-
-
-async def test_a_line_that_drops_answers_costs_time_and_no_verdict(tmp_path):
-    """Relays are opened and closed anew after every gap; nothing is attributed to another pair."""
-    work = await day(tmp_path, "--units", "1", "--trouble", "drop=0.001", kelvin=True)
     (result,) = work.of(UnitResult)
     assert result.outcome is Outcome.PASS
     # on a crowded machine a relay may be late for a reading: what is asked for again does not count

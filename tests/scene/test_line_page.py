@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-import os
 import random
 import shutil
 import signal
@@ -58,7 +57,7 @@ def paged(folder, broker_port, address, *, files=None):
     with (folder / "page.log").open("wb") as log:
         process = subprocess.Popen(
             [sys.executable, "-m", "acquire", "line", str(folder / "collector.toml")], stdout=log, stderr=log,
-            env={**os.environ, "PYTHONPATH": str(CONFIGS.parent)}, cwd=folder,
+            cwd=folder,
         )  # fmt: skip
     url = f"http://127.0.0.1:{port}/"
     try:

@@ -32,7 +32,7 @@ LINKS = ("hislip", "gpib-adapter", "vxi11")
 async def bench(link):
     """A simulated bench in a process of its own; gives the meter's address."""
     process = await asyncio.create_subprocess_exec(
-        sys.executable, "-m", "sim", "--meter-link", link, "--thermometer", "tcp",
+        sys.executable, "-m", "tests.message_links", "--meter-link", link, "--thermometer", "tcp",
         stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
     )  # fmt: skip
     try:

@@ -34,8 +34,9 @@ from acquire.records import (
     Verdict,
 )
 from acquire.reports.batch import batch_report
-from acquire.reports.certificate import Given, Heading, certificate_of
+from acquire.reports.certificate import Given, certificate_of
 from acquire.reports.certificate_document import certificate_document
+from acquire.reports.document import Letterhead
 from acquire.reports.label import label_of
 from acquire.reports.returned import returned
 from acquire.reports.visits import judged_visit, visits_on
@@ -47,7 +48,7 @@ from acquire.words.verdicts import hint, reason
 FILE = Path(__file__).resolve().parents[1] / "data" / "journal_v1.db"
 BENCH = "demo bench"
 
-GIVEN = Given(Heading("Otterbeck Rewinds"), 2e9, 2e9, "test")
+GIVEN = Given(Letterhead("Otterbeck Rewinds"), 2e9, 2e9, "test")
 
 ENDED = {
     "P80-0001": (Outcome.PASS, Ending.DONE),

@@ -38,7 +38,8 @@ from acquire.records import (
     UnitStarted,
 )
 from acquire.reports.batch import batch_report
-from acquire.reports.certificate import Given, Heading, certificate_of
+from acquire.reports.certificate import Given, certificate_of
+from acquire.reports.document import Letterhead
 from acquire.reports.label import label_of
 from acquire.reports.lookback import by_spool
 from acquire.reports.returned import returned
@@ -49,7 +50,7 @@ from tests.pure_bench import GOOD, Bench
 from tests.unit.test_heart_batches import CARDS, GOOD_OHM, PAIRS
 
 PASS, NEAR, CANNOT, FAIL = Outcome.PASS, Outcome.CONDITIONAL_PASS, Outcome.CANNOT_JUDGE, Outcome.FAIL
-GIVEN = Given(Heading("Otterbeck Rewinds"), 2e9, 2e9, "test")
+GIVEN = Given(Letterhead("Otterbeck Rewinds"), 2e9, 2e9, "test")
 LOT, SPOOL, BENCH = "lot 7", "36-A", "bench-1"
 
 INSULATED = TypeResult("insulation = 120 Mohm, 500 V, 21 °C, accuracy 5 %")

@@ -290,7 +290,8 @@ def _a_study_is_run_and_reported(bench, eye):
     """Two units, one pair of hands, two rounds: the bench screen says what to do and shows no value."""
     page, record = eye.page, bench.file / "study-1.jsonl"
     page.goto(f"{bench.url}#study")
-    for label, words in (("Step", "slow charge"), ("Units", "2"), ("Who measures", "ann"), ("Rounds", "2")):
+    page.get_by_label("Bench and step").select_option(label="bench-1: slow charge")
+    for label, words in (("Units", "2"), ("Who measures", "ann"), ("Rounds", "2")):
         page.get_by_label(label).fill(words)
     picture(page, "page-study-form")
     page.get_by_role("button", name="Begin or continue").click()

@@ -11,6 +11,7 @@ import time
 
 import pytest
 
+from tests.commanded import commanded
 from tests.page_client import asked, ordered, posted, until_served
 from tests.paged_daemon import heard, lonely, page_file
 from tests.waiting import PATIENCE_S, wait_until
@@ -187,9 +188,9 @@ def test_a_token_file_that_others_may_read_is_refused(tmp_path):
     file = page_file(tmp_path, free_port(), free_port(), 'host = "0.0.0.0"\ntoken_file = "token"\n')
     (tmp_path / "token").write_text("a" * 30, encoding="ascii")
     (tmp_path / "token").chmod(0o644)
-    with running(file) as daemon:
-        assert daemon.process.wait(PATIENCE_S) == 1
-        assert "Others may read the token file" in daemon.lines.rest()
+    done = commanded("run", file)
+    assert done.returncode == 1
+    assert "Others may read the token file" in done.stderr
 
 
 def test_a_port_that_is_taken_is_a_sentence(tmp_path):
@@ -198,11 +199,10 @@ def test_a_port_that_is_taken_is_a_sentence(tmp_path):
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         file = page_file(tmp_path, free_port(), taken.getsockname()[1])
-        with running(file) as daemon:
-            assert daemon.process.wait(PATIENCE_S) == 1
-            shown = daemon.lines.rest()
-    assert "The bench page cannot listen on 127.0.0.1" in shown
-    assert "Traceback" not in shown
+        done = commanded("run", file)
+    assert done.returncode == 1
+    assert "The bench page cannot listen on 127.0.0.1" in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_a_page_may_only_look_on(tmp_path):

@@ -44,8 +44,9 @@ def _set_up(port, meter_port, folder, ear):
     assert post("try", meter=0) == (200, {"ok": True})
     ear.until("change", lambda data: (data.get("link") or {}).get("ok"))
     shelf = json.loads(asked(port, "/setup")[2])
-    sheet = next(each["file"] for each in shelf["sheets"] if each["name"] == "Plover 80")
-    model = next(each["file"] for each in shelf["models"] if each["name"] == "bench-6-digit")
+    lists = {each["name"]: each["choices"] for each in shelf["fields"]}
+    sheet = next(file for file, words in lists["sheet"] if words.startswith("Plover 80"))
+    model = next(file for file, words in lists["model"] if words == "bench-6-digit")
     wish = {"meter": 0, "sheet": sheet, "model": model, "purpose": "final", "temperature": "22 °C"}
     for name in ("../out.toml", "/out.toml", ".hidden.toml", "a/b.toml", "bench"):
         assert post("write", file=name, **wish)[0] == 422

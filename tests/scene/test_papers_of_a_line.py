@@ -10,9 +10,10 @@ from acquire.journal.store import Journal
 from acquire.line.record import LineRecord
 from acquire.line.store import Store
 from acquire.records import Purpose, WoundFrom
-from acquire.reports.certificate import Given, Heading, certificate_of
+from acquire.reports.certificate import Given, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
+from acquire.reports.document import Letterhead
 from acquire.reports.lookback import by_meter, by_spool, span_since_check
 from acquire.reports.printing import as_html
 from acquire.reports.returned import returned
@@ -23,7 +24,7 @@ from tests.unit.test_line_record import sent
 
 pytestmark = needs_postgres
 LATER_S = NOON_S + 200 * DAY_S
-GIVEN = Given(Heading("Otterbeck Rewinds"), LATER_S, LATER_S, SOFTWARE)
+GIVEN = Given(Letterhead("Otterbeck Rewinds"), LATER_S, LATER_S, SOFTWARE)
 
 
 @pytest.fixture

@@ -87,8 +87,14 @@ def failed_by(hands, serial, fault=""):
     return outcome, {(v.pin_a, v.pin_b) for v in verdicts if v.counts and v.outcome in FAILING}
 
 
-@pytest.mark.parametrize("accident", [slip, key, off], ids=lambda each: each.__name__)
-@pytest.mark.parametrize("meter", METERS)
+@pytest.mark.parametrize(
+    ("accident", "meter"),
+    [
+        pytest.param(accident, meter, marks=() if accident is slip or meter in DIALS else pytest.mark.long)
+        for accident in (slip, key, off)
+        for meter in METERS
+    ],
+)
 def test_an_accident_at_every_touch_costs_no_verdict(meter, accident):
     """A good unit passes, a bad one does not; no value is booked for a pair it was not read on."""
     hands = Unlucky(meter, accident)

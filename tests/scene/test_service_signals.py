@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import http.client
-import json
 import os
 import pty
 import shutil
@@ -16,6 +15,7 @@ import time
 
 import pytest
 
+from tests.commanded import commanded
 from tests.waiting import PATIENCE_S, crowding, wait_until
 from tests.whole_bench import CONFIGS, QUIET, bench_file, free_port
 
@@ -73,9 +73,11 @@ def shown(folder, words):
 
 def test_a_service_says_when_it_is_ready_reloads_and_stops(tmp_path, notified):
     """READY; RELOADING and READY for SIGHUP; STOPPING for SIGTERM, and exit code 0 within five seconds."""
-    with service(tmp_path) as process:
+    port = free_port()
+    with service(tmp_path, more=f"[http]\nport = {port}") as process:
         said = until(notified, "READY=1")
         assert "STATUS=bench-1: 0 verdicts" in said
+        _monitors_are_answered(port)
 
         process.send_signal(signal.SIGHUP)
         assert "MONOTONIC_USEC=" in until(notified, "RELOADING=1")
@@ -103,6 +105,20 @@ def test_a_service_says_when_it_is_ready_reloads_and_stops(tmp_path, notified):
     assert "Traceback" not in output(tmp_path)
 
 
+def _monitors_are_answered(port):
+    """503 while there is no meter, on loopback only."""
+    for path, status, words in (
+        ("/health", 503, "has not given a reading yet"),
+        ("/metrics", 200, 'steadyohm_up{bench="bench-1"} 0.0'),
+    ):
+        client = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
+        client.request("GET", path)
+        answer = client.getresponse()
+        assert answer.status == status
+        assert words in answer.read().decode()
+        client.close()
+
+
 def test_a_bench_without_its_meter_feeds_the_watchdog_by_its_attempts(tmp_path, notified):
     """A meter that is switched off over lunch must not have the bench restarted again and again."""
     with service(tmp_path, WATCHDOG_USEC="2000000") as process:
@@ -113,35 +129,17 @@ def test_a_bench_without_its_meter_feeds_the_watchdog_by_its_attempts(tmp_path, 
         assert process.wait(PATIENCE_S) == 0
 
 
-def test_monitors_are_answered_by_the_command_too(tmp_path, notified):
-    """503 while there is no meter, on loopback only."""
-    port = free_port()
-    with service(tmp_path, more=f"[http]\nport = {port}") as process:
-        until(notified, "READY=1")
-        client = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
-        client.request("GET", "/health")
-        answer = client.getresponse()
-        assert answer.status == 503
-        assert "has not given a reading yet" in json.loads(answer.read())["troubles"][0]
-        client.close()
-        client = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
-        client.request("GET", "/metrics")
-        text = client.getresponse().read().decode()
-        client.close()
-        assert 'steadyohm_up{bench="bench-1"} 0.0' in text
-        process.send_signal(signal.SIGTERM)
-        assert process.wait(PATIENCE_S) == 0
-
-
 def test_a_port_that_is_taken_is_one_sentence(tmp_path):
     """Exit code 1."""
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
-        with service(tmp_path, more=f"[http]\nport = {taken.getsockname()[1]}") as process:
-            assert process.wait(PATIENCE_S) == 1
-    assert "cannot listen on 127.0.0.1" in output(tmp_path)
-    assert "Traceback" not in output(tmp_path)
+        more = f"[http]\nport = {taken.getsockname()[1]}\n\n[journal]"
+        file = bench_file(tmp_path, meter="tcp:127.0.0.1:9", changes=[("[journal]", more)])
+        done = commanded("run", file)
+    assert done.returncode == 1
+    assert "cannot listen on 127.0.0.1" in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_a_closed_terminal_ends_the_bench_cleanly(tmp_path):

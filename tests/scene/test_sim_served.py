@@ -180,20 +180,6 @@ def test_hand_meters_stream_frames_of_their_kind(words, length, ending):
         assert {len(frame) + len(ending) for frame in frames} == {length}
 
 
-def test_a_unit_in_a_fixture_is_reached_over_relays():
-    """The channels are told; the hands only put the unit in."""
-    with bench("--scene", "quern-12", "--switch-card") as process:
-        where = addresses(process)["meter"]
-        assert heard(process)["channels"]["101"] == ["U", "V"]
-        show(process, show="start_unit")
-        assert heard(process)["serial"] == "Q12-0001"
-        with visa(resource_of(*where)) as meter:
-            meter.write("CONF:FRES 100;:ROUT:SCAN (@101:103)")
-            read = [float(v) for v in meter.query("READ?").split(",")]
-        assert len(read) == 3
-        assert all(0.84 < ohm < 0.95 for ohm in read)
-
-
 def test_a_polled_hand_meter_answers_one_letter():
     """D for display."""
     with bench("--meter", "hand-2000", "--meter-link", "pty") as process:

@@ -199,6 +199,7 @@ def test_nothing_is_measured_again_between_units():
     assert verdicts(bench) == []
 
 
+@pytest.mark.long
 def test_with_the_daemon_and_over_a_power_cut(tmp_path):
     """Lift, touch 2–3 again, kill -9: three verdicts on record and in the CSV, and 1–3 is asked for."""
     port = free_port()

@@ -43,11 +43,16 @@ def test_a_socket_resource_gives_verdicts_and_survives_a_restart_of_the_meter(tm
 @pytest.mark.parametrize(
     "resource",
     [
-        "USB0::0x1234::0x5678::SN1::INSTR",
-        "GPIB0::22::INSTR",
-        "TCPIP::127.0.0.1::INSTR",
         "TCPIP::127.0.0.1::hislip0::INSTR",
-        "NOSUCH::1::INSTR",
+        *(
+            pytest.param(name, marks=pytest.mark.long)
+            for name in (
+                "USB0::0x1234::0x5678::SN1::INSTR",
+                "GPIB0::22::INSTR",
+                "TCPIP::127.0.0.1::INSTR",
+                "NOSUCH::1::INSTR",
+            )
+        ),
     ],
 )
 def test_a_resource_that_is_not_there_is_said_and_nothing_hangs(tmp_path, resource):

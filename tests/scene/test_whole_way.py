@@ -115,6 +115,7 @@ def test_a_signal_stops_the_bench_cleanly_in_the_middle_of_a_unit(tmp_path, numb
     assert journal_entries(tmp_path, "verdict")
 
 
+@pytest.mark.long
 def test_a_meter_is_picked_up_when_it_appears_and_may_die_in_the_middle_of_a_unit(tmp_path):
     """Missing: said once. Killed with probes down: no verdict of half a touch; the unit goes on."""
     port = free_port()

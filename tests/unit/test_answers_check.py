@@ -21,7 +21,10 @@ from acquire.journal.store import Journal
 from acquire.records import Learned, Pair
 from acquire.sheets import load_sheet
 from acquire.sheets.language import TABLES as SHEET_TABLES
+from drivers.decode import decoder_of
+from drivers.frame import FrameRefused
 from drivers.models import load_model
+from drivers.reading import Flag, Kind
 from tests.whole_bench import CONFIGS, bench_file
 
 EXAMPLE = CONFIGS / "benches" / "example.toml"
@@ -192,6 +195,27 @@ def test_a_profile_of_ones_own_is_known_and_its_options_are_checked(tmp_path):
     profile.write_text(f'{text}[options]\noverload_word = ["------"]\n')
     [fault] = report_of(profile).faults
     assert "overload_word is unknown" in fault.what
+
+
+def test_words_of_a_meter_of_two_lines_come_from_its_profile(tmp_path):
+    """An overload and a HOLD as this one writes them; a field that nobody has named is a fault."""
+    profile = tmp_path / "ours.toml"
+    text = (
+        'title = "Ours"\ndriver = "two_line"\nverified = "capture"\nsource = "our own recording"\n[options]\n'
+        'acknowledgement = "none"\nfields = [2]\nstatus_field = 1\nstatus_good = ["ok"]\n'
+        'overload_words = ["----"]\nflag_words = { HLD = "hold" }\n'
+    )
+    profile.write_text(text)
+    assert (report_of(profile).kind, report_of(profile).faults) == ("profile", ())
+    said = decoder_of("two_line", {"profile": str(profile)})
+    assert said.decode(b"44.1 OHM,ok\r").value_si == 44.1
+    assert said.decode(b"44.1 OHM,HLD\r").flags == {Flag.HOLD}
+    assert said.decode(b"---- OHM,ok\r").kind is Kind.OVERLOAD
+    with pytest.raises(FrameRefused, match="status_good"):
+        said.decode(b"44.1 OHM,odd\r")
+    profile.write_text(text.replace("status_field = 1", "").replace('status_good = ["ok"]', ""))
+    [fault] = report_of(profile).faults
+    assert "nothing says what field 1 of 2 is" in fault.what
 
 
 def test_one_bad_file_does_not_keep_the_others_from_being_checked(tmp_path):

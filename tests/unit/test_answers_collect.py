@@ -11,10 +11,9 @@ import pytest
 import structlog
 from typer.testing import CliRunner
 
-from acquire.answers import collect
 from acquire.cli import app
 from acquire.errors import InputImpossible
-from acquire.line import sql
+from acquire.line import places, sql
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.commanded import commanded
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
@@ -60,7 +59,7 @@ def test_without_a_file_it_asks_for_one():
 )
 def test_a_missing_library_is_named_in_one_sentence(tmp_path, monkeypatch, words):
     """With what to install."""
-    monkeypatch.setattr(collect, "find_spec", lambda _: None)
+    monkeypatch.setattr(places, "find_spec", lambda _: None)
     said = CliRunner().invoke(app, [words[0], str(collector_file(tmp_path)), *words[1:]])
     assert isinstance(said.exception, InputImpossible)
     assert 'pip install "steadyohm[line]"' in str(said.exception)

@@ -7,7 +7,6 @@ import webbrowser
 import pytest
 
 from acquire.answers.setup import run_setup
-from acquire.study.on_page import studies
 from system import desktop
 from tests.waiting import until
 
@@ -23,7 +22,7 @@ def opened(monkeypatch):
 @contextlib.asynccontextmanager
 async def set_up(folder, capsys, **options):
     """The page, served."""
-    task = asyncio.create_task(run_setup(folder, 0, studies, **options))
+    task = asyncio.create_task(run_setup(folder, 0, **options))
     said = []
     await until(lambda: said.append(capsys.readouterr().out) or "http://" in "".join(said))
     try:

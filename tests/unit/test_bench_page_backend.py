@@ -13,7 +13,7 @@ from acquire.files.settings import load_bench
 from acquire.outlets.orders import order_of
 from acquire.page.app import Pages
 from acquire.page.view import View
-from acquire.records import GiveUpUnit, Note, OpenBatch, StartUnit, TypeTemperature
+from acquire.records import Code, GiveUpUnit, Note, OpenBatch, StartUnit
 from tests.waiting import until
 from tests.whole_bench import bench_file, free_port
 
@@ -48,12 +48,9 @@ async def settled(fits):
 async def test_facts_are_those_of_the_bench(tmp_path):
     async with at_work(tmp_path) as (daemon, page):
         facts = page.pages.backend.facts()
-        assert (facts.utc_s, facts.meter_silence_s, facts.halted) == (1.7e9, None, False)
-        assert (facts.celsius, facts.lead_wanted, facts.lead_due) == (22.5, True, True)
-        await daemon.command(TypeTemperature(19.5))
-        assert page.pages.backend.facts().celsius == 19.5
+        assert (facts.utc_s, facts.due) == (1.7e9, {Code.LEADS_NONE: {}})
         daemon.halted = True
-        assert page.pages.backend.facts().halted
+        assert Code.JOURNAL_HALTED in page.pages.backend.facts().due
         daemon.halted = False
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.commanded import commanded
 from tests.waiting import PATIENCE_S, wait_until
 from tests.whole_bench import QUIET, bench_file, free_port, journal_entries, running
 
@@ -45,7 +46,9 @@ def test_odd_serials_and_storms_of_enter_end_as_a_plain_record(tmp_path, file):
     assert "0 verdicts" in output
 
 
-@pytest.mark.parametrize("source", ["closed", "null", "file"])
+@pytest.mark.parametrize(
+    "source", ["closed", *(pytest.param(each, marks=pytest.mark.long) for each in ("null", "file"))]
+)
 def test_no_keyboard_is_no_reason_to_stop(tmp_path, file, source):
     """As a service has none; typed lines in a plain file are not read at start."""
     lines = tmp_path / "lines.txt"
@@ -156,15 +159,7 @@ def test_a_second_bench_on_one_journal_is_refused(file):
     """Exit code 1, one sentence, and the first one goes on."""
     with running(file) as bench:
         bench.until("gives no readings")
-        second = subprocess.run(
-            [*RUN, str(file)],
-            check=False,
-            capture_output=True,
-            text=True,
-            stdin=subprocess.DEVNULL,
-            timeout=PATIENCE_S,
-            env=QUIET,
-        )
+        second = commanded("run", file)
         assert second.returncode == 1
         assert "in use by another bench" in second.stderr
         assert second.stderr.count("\n") == 1

@@ -110,6 +110,20 @@ def test_words_of_a_meters_own_mean_what_its_profile_says():
             said(text)
 
 
+@pytest.mark.parametrize("options", [{"field": -1}, {"field": 0}, {"status_field": 0}])
+def test_every_field_of_an_answer_must_be_accounted_for(options):
+    """`field = -1` of `+2.0E+02,+0` read the status as the value: an earth strap of 0 ohm passed."""
+    with pytest.raises(ValueError, match=r"nothing says what field \d of 2 is"):
+        said("+2.0E+02,+0", fields=(2,), **options)
+
+
+def test_a_unit_may_have_a_field_of_its_own():
+    assert said("0.2,kOHM", fields=(2,), unit_field=1).value_si == 200.0
+    assert said("0.2, V DC", fields=(2,), unit_field=1).quantity is Quantity.VOLTAGE_DC
+    with pytest.raises(ValueError, match="no number with a unit known here"):
+        said("0.2,SIE", fields=(2,), unit_field=1)
+
+
 def test_a_status_that_nobody_has_stated_is_refused():
     """`+2.0E+02,+0` with the wrong field read a strap as 0 ohm; a status of "held" passed unseen."""
     own = {

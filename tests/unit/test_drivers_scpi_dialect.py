@@ -70,7 +70,8 @@ def test_what_does_not_fit_whole_is_refused_and_never_cut(answer, why):
 
 
 def test_fields_are_stated():
-    assert dialect(fields=(2,), field=0).parse_reading("+2.0E+02,+0", Quantity.RESISTANCE).value_si == 200.0
+    first = dialect(fields=(2,), field=0, ignored_fields=(1,))
+    assert first.parse_reading("+2.0E+02,+0", Quantity.RESISTANCE).value_si == 200.0
     three = "+1.04723000E+01OHM4W,+0012.345SECS,+00017RDNG#"
     assert dialect("continuous_display").parse_reading(three, Quantity.RESISTANCE_4W).value_si == 10.4723
     with pytest.raises(ValidationError, match="not among 1 fields"):

@@ -12,7 +12,6 @@ import pytest
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
 from acquire.journal import opening, schema
-from acquire.journal.schema import Migration
 from acquire.journal.store import Journal
 from acquire.records import Code
 from tests.known_records import ALL, EVIDENCE, NOTICE, RESULT, STARTED, VERDICT, ZERO, verdict, verdicts
@@ -325,7 +324,7 @@ async def test_another_programs_database_is_left_alone(tmp_path):
 async def test_a_journal_of_a_newer_program_is_left_alone(journal, monkeypatch):
     """An old program does not write into tables it does not know."""
     await journal.close()
-    newer = (*schema.MIGRATIONS, Migration("a later idea", ("CREATE TABLE later (x TEXT) STRICT",)))
+    newer = (*schema.MIGRATIONS, "-- a later idea\nCREATE TABLE later (x TEXT) STRICT")
     monkeypatch.setattr(schema, "MIGRATIONS", newer)
     await reopened(journal).close()
     monkeypatch.undo()
@@ -338,7 +337,7 @@ async def test_a_migration_that_fails_leaves_the_old_schema(journal, monkeypatch
     """A step and the note of it share one transaction: half a step never stays."""
     await journal.append([(VERDICT, None)])
     await journal.close()
-    broken = Migration("broken", ("CREATE TABLE later (x TEXT) STRICT", "CREATE TABLE later (x TEXT) STRICT"))
+    broken = "-- broken\nCREATE TABLE later (x TEXT) STRICT;\nCREATE TABLE later (x TEXT) STRICT"
     monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, broken))
     with pytest.raises(JournalUnusable):
         reopened(journal)

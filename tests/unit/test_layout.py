@@ -6,10 +6,11 @@ import ast
 import shutil
 import subprocess
 import sys
-from functools import cache
 from pathlib import Path
 
 import pytest
+
+from tests.trees import statements, tree
 
 ROOT = Path(__file__).resolve().parents[2]
 HOUSES = ("acquire", "drivers", "sim", "system")
@@ -40,15 +41,9 @@ def named(path):
     return path.relative_to(ROOT).as_posix()
 
 
-@cache
-def tree(path):
-    """The syntax tree of a module."""
-    return ast.parse(path.read_text(encoding="utf-8"))
-
-
 def functions(path):
     """All functions of a module, methods and inner ones too."""
-    return [n for n in ast.walk(tree(path)) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)]
+    return [n for n in statements(path) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)]
 
 
 def test_there_is_something_to_look_at():

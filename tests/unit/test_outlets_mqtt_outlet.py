@@ -15,7 +15,7 @@ from acquire.journal.store import Journal
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet
 from acquire.outlets.outlet import BackOff, Health, drain
-from acquire.outlets.schemas import CHANNELS, json_schemas
+from acquire.outlets.schemas import CHANNELS, json_schemas, last_of, messages_of
 from acquire.outlets.topics import EVIDENCE as EVIDENCE_TOPIC
 from acquire.outlets.topics import LINE_TOPIC_OF_KIND, Topics
 from acquire.records import Approach
@@ -75,12 +75,12 @@ async def say_kept(port, journal, seq, /, **changes):
 
 async def test_the_whole_record_goes_out_as_one_chain(journal, mosquitto):
     """Each message says what went before it, evidence before its verdict; each keeps its schema."""
-    assert {*LINE_TOPIC_OF_KIND.values(), EVIDENCE_TOPIC} <= {last for last, _, _ in CHANNELS.values()}
+    assert {*LINE_TOPIC_OF_KIND.values(), EVIDENCE_TOPIC} <= set(map(last_of, CHANNELS))
     await journal.append([(record, EVIDENCE if record is VERDICT else None) for record in ALL])
     async with subscriber(mosquitto.port) as ear, of_a_line(journal, mosquitto.port):
         await ear.until(lambda e: len([p for _, p, _ in e.heard if p and "seq" in p]) == len(ALL) + 1)
     checks = {name: jsonschema.Draft202012Validator(schema) for name, schema in json_schemas().items()}
-    kinds = {last: names for last, names, _ in CHANNELS.values()}
+    kinds = {last_of(name): messages_of(name) for name in CHANNELS}
     sent = [(topic.rpartition("/")[2], p) for topic, p, _ in ear.heard if p and "seq" in p]
 
     assert [p["seq"] for _, p in sent] == [1, *range(1, len(ALL) + 1)]

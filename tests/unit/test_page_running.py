@@ -28,11 +28,11 @@ def running(tmp_path):
 
 
 def test_what_the_file_says_is_shown_with_what_there_is_to_choose(running):
-    state = running[0].state({})
-    assert state["values"]["sheet"] == "folder/plover-80.toml"
-    assert "folder/quern-12.toml" in [each["file"] for each in state["sheets"]]
-    assert state["values"]["temperature"] == "22.5 °C"
-    assert state["typed_temperature"]
+    fields = {each["name"]: each for each in running[0].state({})["fields"]}
+    assert fields["sheet"]["value"] == "folder/plover-80.toml"
+    assert "folder/quern-12.toml" in dict(fields["sheet"]["choices"])
+    assert (fields["temperature"]["value"], fields["temperature"]["choices"]) == ("22.5 °C", None)
+    assert not {"name", "batch", "file"} & set(fields)  # those of setup alone
 
 
 async def test_a_change_keeps_the_comments_and_the_bench_reads_it(running):

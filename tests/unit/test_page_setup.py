@@ -66,7 +66,9 @@ async def test_a_search_tells_its_progress_and_what_it_found(setup):
     assert told.count("event: setup") == 4  # listening, found, done, and the end
     state = await setup.setup.state({})
     assert (state["searching"], [each["driver"] for each in state["meters"]]) == (False, ["scpi"])
-    assert {"shipped/plover-80.toml"} <= {each["file"] for each in state["sheets"]}
+    fields = {each["name"]: each for each in state["fields"]}
+    assert "shipped/plover-80.toml" in dict(fields["sheet"]["choices"])
+    assert (fields["purpose"]["value"], fields["file"]["value"]) == ("final", "bench.toml")
 
 
 @pytest.mark.parametrize("body", [{"tcp": "x"}, {"tcp": ["a"] * 9}, {"tcp": ["no port"]}, {"tcp": [7]}])

@@ -29,7 +29,7 @@ def test_files_are_known_by_what_they_hold(tmp_path):
         ("folder/b.toml", "bench", "left"),
         ("folder/c.toml", "meter", "C"),
     ]
-    assert found[0].plain() == {"file": "folder/a.toml", "name": "A", "about": "one", "source": "folder"}
+    assert found[0].choice == ["folder/a.toml", "A"]
 
 
 def test_links_that_lead_out_are_passed_over(tmp_path):
@@ -46,9 +46,9 @@ def test_a_folder_that_is_gone_is_empty(tmp_path):
 
 
 def test_shipped_sheets_and_meters_are_there(tmp_path):
-    there = Shelf(tmp_path).plain()
-    assert {"Plover 80", "Quern 12"} <= {each["name"] for each in there["sheets"]}
-    assert "bench-6-digit" in {each["name"] for each in there["models"]}
+    there = Shelf(tmp_path)
+    assert {"Plover 80 (example)", "Quern 12 (example)"} <= {words for _, words in there.choices("sheet")}
+    assert "bench-6-digit" in {words for _, words in there.choices("meter")}
 
 
 def test_a_file_beside_one_in_use_is_there_once(tmp_path):

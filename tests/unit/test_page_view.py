@@ -266,12 +266,12 @@ def test_volts_and_hold_on_the_meter_warn_until_they_are_gone(view):
 
 def test_an_idle_bench_changes_nothing(view):
     """Open probes, second after second: nothing to send, so nothing is."""
-    view.know(Facts(NOON_S, 0.1, celsius=21.04, temperature_known=True))
+    view.know(Facts(NOON_S))
     view.see(reading(None, 0.0), OHM)
     view.forget()
     for second in range(1, 60):
         view.see(reading(None, float(second)), OHM)
-        view.know(Facts(NOON_S + second, 0.1, celsius=21.04 + 0.0001 * second, temperature_known=True))
+        view.know(Facts(NOON_S + second))
     assert not view.waiting
     assert not view.moving
     assert view.take_changes() == {}

@@ -9,9 +9,9 @@ import pytest
 from acquire.page.backend import Facts
 from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
 from acquire.records import BatchState, Code, Doubt, Ending, Judged, Notice, Severity, UnitStarted
-from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO
+from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT
 
-WELL = Facts(NOON_S, 0.1, celsius=21.0, temperature_known=True)
+WELL = Facts(NOON_S)
 
 
 def codes(warnings):
@@ -27,13 +27,17 @@ def test_a_bench_that_is_well_has_none():
 @pytest.mark.parametrize(
     ("facts", "code", "weight"),
     [
-        ({"meter_silence_s": 4.0}, "meter.silent", "warning"),
-        ({"halted": True}, "journal.halted", "stop"),
-        ({"lead_wanted": True, "lead_due": True}, "leads.none", "warning"),
-        ({"lead_wanted": True, "lead_due": True, "lead": ZERO}, "leads.old", "warning"),
-        ({"check_name": "R1", "check_due": True}, "check.due", "warning"),
-        ({"check_name": "R1", "check_due": True, "check_blocked": True}, "check.out", "stop"),
-        ({"calibration": {"meter": "bench", "overdue_days": 3}}, "calibration.due", "warning"),
+        ({"due": {Code.METER_SILENT: {}}}, "meter.silent", "warning"),
+        ({"due": {Code.JOURNAL_HALTED: {}}}, "journal.halted", "stop"),
+        ({"due": {Code.LEADS_NONE: {}}}, "leads.none", "warning"),
+        ({"due": {Code.LEADS_OLD: {}}}, "leads.old", "warning"),
+        ({"due": {Code.CHECK_DUE: {"resistor": "R1"}}}, "check.due", "warning"),
+        ({"due": {Code.CHECK_OUT: {"resistor": "R1"}}}, "check.out", "stop"),
+        (
+            {"due": {Code.CALIBRATION_DUE: {"meter": "m", "overdue_days": 3}}},
+            "calibration.due",
+            "warning",
+        ),
         ({"failing": (("mqtt", "no broker"),)}, "outlet.failing", "warning"),
     ],
 )
@@ -48,26 +52,14 @@ def test_a_fact_warns_as_long_as_it_is_one(facts, code, weight):
     assert warnings.plain() == []
 
 
-def test_a_lead_zero_that_nobody_wants_is_never_old():
-    warnings = Warnings()
-    warnings.know(replace(WELL, lead_due=True))
-    assert codes(warnings) == []
-
-
-def test_a_remedy_is_an_order_with_its_label():
-    warnings = Warnings()
-    warnings.know(replace(WELL, lead_wanted=True, lead_due=True))
-    assert warnings.plain()[0]["remedy"] == {"command": "zero_leads", "label": "Zero the leads now"}
-
-
 def test_a_thermometer_has_some_seconds_to_speak():
     warnings = Warnings()
-    silent = Facts(NOON_S, 0.1)
+    silent = Facts(NOON_S, {Code.TEMPERATURE_MISSING: {}})
     warnings.know(silent)
     assert codes(warnings) == []
     warnings.know(replace(silent, utc_s=NOON_S + PATIENCE_S + 1.0))
     assert codes(warnings) == ["temperature.missing"]
-    warnings.know(replace(silent, utc_s=NOON_S + PATIENCE_S + 2.0, temperature_known=True))
+    warnings.know(replace(silent, utc_s=NOON_S + PATIENCE_S + 2.0, due={Code.TEMPERATURE_OLD: {}}))
     assert codes(warnings) == ["temperature.old"]
     assert warnings.stops
 
@@ -81,6 +73,17 @@ def test_a_notice_is_taken_back_by_its_counterpart(code, ends):
     assert codes(warnings) == [code]
     warnings.show(Notice(Severity.REMARK, ends, NOON_S + 1.0, facts={"said": "It is well again."}))
     assert code not in codes(warnings)
+
+
+@pytest.mark.parametrize("code", [Code.JOURNAL_GONE, Code.JOURNAL_OLDER, Code.JOURNAL_SET_ASIDE])
+def test_a_damaged_record_stands_as_a_warning_until_the_next_unit(code):
+    """At the start of a shift somebody looks at the page, not at the terminal."""
+    warnings = Warnings()
+    facts = {"birth": "a", "entries": 3, "first": 1, "last": 3, "aside": "journal.bad", "cause": "no header"}
+    warnings.show(Notice(Severity.WARNING, code, NOON_S, facts=facts))
+    assert codes(warnings) == [code]
+    warnings.show(STARTED)
+    assert codes(warnings) == []
 
 
 def test_a_verdict_shows_that_the_meter_is_set_right():
@@ -144,8 +147,8 @@ def test_a_doubted_first_unit_warns_until_somebody_has_decided():
 
 def test_the_heaviest_stands_first():
     warnings = Warnings()
-    warnings.know(replace(WELL, lead_wanted=True, lead_due=True))
-    warnings.know(replace(WELL, utc_s=NOON_S + 5.0, lead_wanted=True, lead_due=True, halted=True))
+    warnings.know(replace(WELL, due={Code.LEADS_NONE: {}}))
+    warnings.know(replace(WELL, utc_s=NOON_S + 5.0, due={Code.LEADS_NONE: {}, Code.JOURNAL_HALTED: {}}))
     assert codes(warnings) == ["journal.halted", "leads.none"]
 
 

@@ -27,16 +27,17 @@ from acquire.records import (
 )
 from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
 from acquire.records.codes import ClosureKind
-from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
+from acquire.reports.certificate import Calibration, Given, certificate_from_text, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
+from acquire.reports.document import Letterhead
 from acquire.reports.label import label_of
 from acquire.reports.printing import FACTS_BEGIN, FACTS_END, as_html, as_pdf
 from acquire.unit_result import shows_turns
 from tests.known_records import CHECK, NOON_S, TYPED
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
 
-HEADING = Heading("Brackenhope Winding Bench", ("Unit 4", "Brackenhope"), authorised="I. Sedgwick")
+HEADING = Letterhead("Brackenhope Winding Bench", ("Unit 4", "Brackenhope"), authorised="I. Sedgwick")
 GIVEN = Given(HEADING, NOON_S + 3000.0, NOON_S + 3000.0, SOFTWARE)
 
 
@@ -360,8 +361,8 @@ def test_nobodys_text_gets_out_of_its_place(tmp_path, text):
     """The elements of the page are those of a page with harmless text; nothing prints backwards or unseen."""
     known = journal_with(tmp_path / "known", visit("harmless", operator="operator"))
     hostile = journal_with(tmp_path / "hostile", visit(text, operator=text))
-    given = replace(GIVEN, customer=text, remark=text, heading=Heading(text, (text,), authorised=text))
-    mild = replace(GIVEN, customer="c", remark="r", heading=Heading("h", ("a",), authorised="a"))
+    given = replace(GIVEN, customer=text, remark=text, heading=Letterhead(text, (text,), authorised=text))
+    mild = replace(GIVEN, customer="c", remark="r", heading=Letterhead("h", ("a",), authorised="a"))
 
     def parsed(place, serial, given):
         page = as_html(certificate_document(facts(place, serial=serial, given=given))).decode("utf-8")
@@ -383,7 +384,7 @@ def test_a_pdf_takes_anybodys_text_too(tmp_path, texts):
     """It is drawn, carries its facts, and is checked like any other."""
     serial, operator, customer, remark, name, received, condition = texts
     hostile = journal_with(tmp_path, visit(serial, operator=operator))
-    given = replace(GIVEN, customer=customer, remark=remark, heading=Heading(name, (received,)))
+    given = replace(GIVEN, customer=customer, remark=remark, heading=Letterhead(name, (received,)))
     given = replace(given, condition=condition, received=received)
     content = as_pdf(certificate_document(facts(hostile, serial=serial, given=given)))
     with JournalReader(hostile) as record:

@@ -1,4 +1,4 @@
-"""The switch card: one channel at a time, lists of channels, scans."""
+"""The simulated card with two buses: what the meter sees of relays, wear, clips and a plug."""
 
 from __future__ import annotations
 
@@ -10,74 +10,77 @@ from sim.clock import BenchClock
 from sim.meter import Meter, meter_class
 from sim.probes import Ambient, Probes
 from sim.speak_scpi import ScpiVoice
-from sim.switch_card import SwitchCard
-from tests.known_units import QUERN_12
+from sim.switch_card import BusCard
+from tests.known_units import PLOVER_80
 
 
-@pytest.fixture
-def voice():
-    """A meter with a card; a nominal stator lies in the fixture."""
-    clock = BenchClock(100.0)
-    probes = Probes(Ambient(random.Random(1), 20.0))
-    probes.place(QUERN_12.nominal())
-    meter = Meter(meter_class("bench-6-digit"), probes, clock, random.Random(2))
-    return ScpiVoice(meter, card=SwitchCard(QUERN_12.steps, 7, probes, clock))
+class Fixture:
+    """A meter with a card; a nominal unit is clipped in."""
+
+    def __init__(self, *, kelvin=False, clipped=True):
+        clock = BenchClock(100.0)
+        self.probes = Probes(Ambient(random.Random(1), 20.0))
+        if clipped:
+            self.probes.place(PLOVER_80.nominal())
+        meter = Meter(meter_class("bench-6-digit"), self.probes, clock, random.Random(2))
+        self.card = BusCard(PLOVER_80.places(), 7, self.probes, clock, kelvin=kelvin)
+        self.voice = ScpiVoice(meter, card=self.card)
+
+    async def read(self, *channels):
+        """Ohms with these channels closed; None for overload."""
+        await self.voice.answer("ROUT:OPEN:ALL")
+        if channels:
+            await self.voice.answer(f"ROUT:CLOS (@{','.join(map(str, channels))})")
+        ohm = float(await self.voice.answer("MEAS:RES?"))
+        return None if ohm > 9e37 else ohm
 
 
-async def test_a_closed_channel_is_measured_and_an_open_one_is_not(voice):
-    """Channel 101 is U-V: 0.89 ohm; with all open the meter shows overload."""
-    assert float(await voice.answer("CONF:FRES 100;:READ?")) > 9e37
-    await voice.answer("ROUT:CLOSE (@101)")
-    assert float(await voice.answer("READ?")) == pytest.approx(0.8913, abs=0.012)
-    await voice.answer("ROUTe:OPEN:ALL")
-    assert float(await voice.answer("READ?")) > 9e37
+async def test_a_pin_on_either_bus_makes_a_pair():
+    """1 and 2 are 202.6 ohm apart, either way round; 1 and 4 are not joined; one relay alone is nothing."""
+    it = Fixture()
+    for pair in ((101, 202), (102, 201)):
+        assert await it.read(*pair) == pytest.approx(202.9, rel=0.03)
+    assert await it.read(101, 204) is None
+    assert await it.read(101) is None
+    assert await it.read() is None
 
 
-async def test_closing_a_channel_opens_the_others(voice):
-    """A multiplexer has one output."""
-    await voice.answer("ROUT:CLOSE (@101)")
-    await voice.answer("ROUT:CLOSE (@104)")
-    assert await voice.answer("ROUT:CLOSE? (@101,104)") == "0,1"
-    await voice.answer("ROUT:OPEN (@101)")
-    assert await voice.answer("ROUT:CLOSE? (@104)") == "1"
-    await voice.answer("ROUT:OPEN (@104)")
-    assert await voice.answer("ROUT:CLOSE? (@101:106)") == "0,0,0,0,0,0"
+@pytest.mark.parametrize(("kelvin", "clipped", "reads"), [
+    (False, False, True), (False, True, True), (True, False, False), (True, True, True)
+])  # fmt: skip
+async def test_a_pin_on_both_buses_reads_its_leads(kelvin, clipped, reads):
+    """Shared: the relays meet in the wire. Kelvin: only through the pin itself."""
+    ohm = await Fixture(kelvin=kelvin, clipped=clipped).read(103, 203)
+    assert (ohm is not None) is reads
+    assert ohm is None or 0.3 < ohm < 0.5
 
 
-async def test_a_scan_reads_every_channel_of_its_list_in_order(voice):
-    """Three line pairs of 0.89 and three phases of 0.45 ohm in one reply."""
-    await voice.answer("CONF:FRES 100;:ROUT:SCAN (@101:103,106)")
-    assert await voice.answer("ROUT:SCAN?") == "(@101,102,103,106)"
-    read = [float(v) for v in (await voice.answer("READ?")).split(",")]
-    assert read == pytest.approx([0.8913, 0.8913, 0.8913, 0.4510], abs=0.012)
+async def test_wear_is_felt_and_not_told():
+    """The card says what it was told; the meter reads what is."""
+    it = Fixture()
+    it.card.wear.welded.add(101)
+    assert await it.read(202) == pytest.approx(202.9, rel=0.03)
+    assert await it.voice.answer("ROUT:CLOS? (@101,202)") == "0,1"
+    it.card.wear.welded.clear()
+    it.card.wear.dead.add(202)
+    assert await it.read(101, 202) is None
+    assert await it.voice.answer("ROUT:CLOS? (@101,202)") == "1,1"
 
 
-async def test_relays_and_fixture_leads_are_in_a_two_wire_reading(voice):
-    """0.35 ohm of leads and some hundredths of contact."""
-    await voice.answer("ROUT:CLOSE (@101)")
-    two, four = [float(await voice.answer(f"MEAS:{f}? 100")) for f in ("RES", "FRES")]
-    assert 0.35 < two - four < 0.45
+async def test_a_clip_that_misses_reads_open_until_it_is_found():
+    """And a plug joins everything, with nothing clipped in."""
+    it = Fixture()
+    it.card.wear.loose.add("2")
+    assert await it.read(101, 202) is None
+    await it.card.reseat()
+    assert await it.read(101, 202) == pytest.approx(202.9, rel=0.03)
+    it = Fixture(kelvin=True, clipped=False)
+    it.card.wear.plug = True
+    assert await it.read(101, 204) < 0.5
 
 
-@pytest.mark.parametrize(
-    ("line", "code"),
-    [
-        ("ROUT:CLOSE", -109),
-        ("ROUT:CLOSE 101", -104),
-        ("ROUT:CLOSE (@999)", -222),
-        ("ROUT:CLOSE (@101,102)", -221),
-        ("ROUT:SCAN (@101:x)", -104),
-        ("ROUT:OPEN:ALL 3", -108),
-    ],
-)
-async def test_wrong_lists_of_channels_are_refused(voice, line, code):
-    """SCPI-99, 21.8."""
-    assert await voice.answer(line) is None
-    assert (await voice.answer("SYST:ERR?")).startswith(f"{code},")
-
-
-async def test_a_reset_opens_everything(voice):
+async def test_a_reset_opens_everything():
     """As on the instruments."""
-    await voice.answer("ROUT:SCAN (@101);CLOSE (@101);*RST")
-    assert await voice.answer("ROUT:CLOSE? (@101)") == "0"
-    assert await voice.answer("ROUT:SCAN?") == "(@)"
+    it = Fixture()
+    await it.voice.answer("ROUT:CLOS (@101,202);*RST")
+    assert await it.voice.answer("ROUT:CLOS? (@101,202)") == "0,0"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 
 import pytest
@@ -87,9 +87,10 @@ FAULTS = {
     "ground 150k": {("1", "CORE"): 150e3},
 }
 
-DIALS = [(position, False) for position in RANGES] + [
-    pytest.param(position, True, marks=() if position == RANGES[1] else pytest.mark.long)
-    for position in RANGES
+SHORT = {(RANGES[0], False), (RANGES[1], False), (RANGES[-1], False), (RANGES[1], True)}
+DIALS = [
+    pytest.param(*each, marks=() if each in SHORT else pytest.mark.long)
+    for each in product(RANGES, (False, True))
 ]
 """Where the dial stands, and whether frames name its range: without, overloads tell least."""
 
@@ -102,9 +103,8 @@ def sheet(tmp_path_factory):
     return load_sheet(path)
 
 
-@pytest.mark.parametrize("frames", [True, False])
+@pytest.mark.parametrize(("position", "frames"), DIALS)
 @pytest.mark.parametrize("turned_back", [True, False])
-@pytest.mark.parametrize("position", RANGES)
 def test_no_dial_position_fails_a_good_unit(sheet, position, turned_back, frames):
     """Two units in a row: the second finds the dial where the first has left it."""
     bench = Bench(sheet, position, frames, position if turned_back else None)

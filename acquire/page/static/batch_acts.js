@@ -1,6 +1,7 @@
 // What can be done with the batch at work: begin, pause, go on, finish, another spool. The daemon keeps the books.
 
 import { el } from "./dom.js";
+import { fieldsOf } from "./pieces.js";
 import { order } from "./orders.js";
 import { orderButton } from "./order_button.js";
 
@@ -13,22 +14,22 @@ export function batchActs(bench) {
   return el("section", { class: "card stage" },
     el("h2", {}, batch ? `${batch.name}: ${batch.state || "running"}` : "No batch at work"),
     running ? el("div", { class: "buttons" }, orderButton(bench, "Pause it", "pause_batch", {}, "Paused.", false), orderButton(bench, "It is finished", "finish_batch", {}, "Finished.", false)) : null,
-    running ? form("Another spool from here on", "change_spool", "Take it", { spool: ["What is written on the spool", true], windings: ["Only for these windings (may be empty)", false] }) : null,
+    running ? form("Another spool from here on", "change_spool", "Take it", [{ name: "spool", label: "What is written on the spool", required: true }, { name: "windings", label: "Only for these windings (may be empty)" }]) : null,
     batch && !running ? el("div", { class: "buttons" }, orderButton(bench, "Continue it", "resume_batch", { batch: batch.name }, "It goes on.")) : null,
-    running ? null : form("Begin a batch", "open_batch", "Begin", { batch: ["Name", true], expected: ["Units expected (may be empty)", false], remark: ["Note (may be empty)", false] }));
+    running ? null : form("Begin a batch", "open_batch", "Begin", [{ name: "batch", label: "Name", required: true }, { name: "expected", label: "Units expected (may be empty)", inputmode: "numeric" }, { name: "remark", label: "Note (may be empty)" }]));
 }
 
 function form(title, command, button, fields) {
-  const nodes = Object.fromEntries(Object.entries(fields).map(([name, [, required]]) => [name, el("input", { id: `b-${name}`, maxlength: 200, autocomplete: "off", required, inputmode: name === "expected" ? "numeric" : null })]));
+  const wanted = fieldsOf(fields, "b");
   const said = el("p", { role: "status" });
   const submit = async (event) => {
     event.preventDefault();
-    const given = Object.fromEntries(Object.entries(nodes).map(([name, node]) => [name, node.value.trim()]).filter(([, text]) => text));
+    const given = Object.fromEntries(Object.entries(wanted.values()).filter(([, text]) => text));
     if (given.expected) given.expected = Number(given.expected);
     const answer = await order(command, given);
     said.textContent = answer.done ? answer.reason || "Done." : answer.reason;
   };
   return el("form", { class: "find", "aria-label": title, on: { submit } },
-    Object.entries(nodes).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, fields[name][0]), node)),
+    wanted.drawn,
     el("button", {}, button), said);
 }

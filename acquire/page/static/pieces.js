@@ -59,6 +59,16 @@ export function head(title, about = "") {
   return [el("h1", {}, title), about ? el("p", { class: "about" }, about) : null].filter(Boolean);
 }
 
+/** Fields as the daemon describes them: {drawn, values()}; `prefix` keeps their ids apart. */
+export function fieldsOf(wanted, prefix) {
+  const option = (value) => ([each, text]) => el("option", { value: each, selected: each === value }, text);
+  const nodes = wanted.map(({ name, value, choices, ...more }) => (choices ? el("select", { id: `${prefix}-${name}` }, choices.map(option(value))) : el("input", { id: `${prefix}-${name}`, value, maxlength: 200, autocomplete: "off", ...more })));
+  return {
+    drawn: nodes.map((node, place) => el("span", { class: "field" }, el("label", { for: node.id }, wanted[place].label), node)),
+    values: () => Object.fromEntries(nodes.map((node, place) => [wanted[place].name, node.value.trim()])),
+  };
+}
+
 const asked = new WeakMap();
 
 /** Fetches and draws into `place`; a refusal is shown as its sentence. */

@@ -2,34 +2,27 @@
 
 import { address } from "./router.js";
 import { el } from "./dom.js";
+import { fieldsOf } from "./pieces.js";
 import { getJson, postJson } from "./orders.js";
-
-const LABELS = { operator: "Operator", purpose: "What is measured here", sheet: "Sheet (the unit type)", model: "Accuracy of the meter, from", temperature: "Temperature of the room", self_check: "Resistor of the daily self-check" };
 
 /** The form, with what the file says now. */
 export async function openSettings(main, bench) {
   const answer = await getJson("/settings");
   if (!answer.ok) return main.append(el("p", { class: "card" }, answer.text));
-  const { values, purposes, sheets, models, file, typed_temperature: typed } = answer.plain;
-  const files = (list) => Object.fromEntries(list.map((one) => [one.file, `${one.name}${one.source === "shipped" ? " (example)" : ""}`]));
-  const text = (name) => el("input", { id: `s-${name}`, value: values[name], maxlength: 60, autocomplete: "off" });
-  const fields = { operator: text("operator"), purpose: select("purpose", values, purposes), sheet: select("sheet", values, files(sheets)), model: select("model", values, files(models)), ...(typed ? { temperature: text("temperature") } : {}), self_check: text("self_check") };
+  const { fields, file } = answer.plain;
+  const form = fieldsOf(fields, "s");
   const said = el("div", { role: "status" });
   const submit = async (event) => {
     event.preventDefault();
-    const given = await postJson("/settings", Object.fromEntries(Object.entries(fields).map(([name, node]) => [name, node.value])));
+    const given = await postJson("/settings", form.values());
     const at = bench.state()?.unit && !bench.state().unit.ended ? "It counts from the next unit on; the one on the bench is finished as it was begun." : "It counts from now on.";
     const words = given.ok ? [given.plain.changed.length ? `${file} is changed. ${at}` : "Nothing has changed."] : [given.text, ...(given.plain?.faults ?? [])];
     said.replaceChildren(...words.map((line) => el("p", {}, line)));
   };
   return main.append(el("section", { class: "card" }, el("h2", {}, "From the next unit on"),
-    el("form", { on: { submit } }, el("div", { class: "fields" }, Object.entries(fields).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, LABELS[name]), node))),
+    el("form", { on: { submit } }, el("div", { class: "fields" }, form.drawn),
       said, bench.state()?.orders === false ? el("p", { class: "quiet" }, "This page may not send commands.") : el("button", { class: "strong" }, "Change it"))),
-  el("section", { class: "card" }, el("h2", {}, "Sheets"), el("p", {}, el("a", { href: address("sheet", values.sheet) }, "Edit a sheet, or make one from another"), "  ·  ", el("a", { href: "#study" }, "Gauge studies"))),
+  el("section", { class: "card" }, el("h2", {}, "Sheets"), el("p", {}, el("a", { href: address("sheet", form.values().sheet) }, "Edit a sheet, or make one from another"), "  ·  ", el("a", { href: "#study" }, "Gauge studies"))),
   el("section", { class: "card" }, el("h2", {}, "At once"), el("p", {}, el("a", { href: address("batch") }, "Begin, pause or finish a batch"))),
   el("section", { class: "card" }, el("h2", {}, "At the next start of the bench"), el("p", {}, `The meter and its link, thermometer, journal, CSV, MQTT, this page and a fixture: change ${file} in a text editor, stop the bench and start it again. The bench refuses such a change while it runs and says so.`)));
-}
-
-function select(name, values, words) {
-  return el("select", { id: `s-${name}` }, Object.entries(words).map(([value, text]) => el("option", { value, selected: value === values[name] }, text)));
 }

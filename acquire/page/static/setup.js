@@ -2,7 +2,7 @@
 
 import { el, part } from "./dom.js";
 import { getJson, postJson } from "./orders.js";
-import { head } from "./pieces.js";
+import { fieldsOf, head } from "./pieces.js";
 import { openSettings } from "./settings.js";
 import { parts, valueDrawn } from "./digits.js";
 
@@ -34,8 +34,8 @@ function ready(work) {
     const started = await postJson("/setup/start", { file }, 30);
     said.textContent = started.ok ? "" : started.text;
   };
-  return el("section", { class: "card stage" }, el("h2", {}, "Ready to start"), el("ul", {}, benches.map((one) => el("li", { class: "keys-row" }, el("span", {}, el("b", {}, one.name), ` ${one.file}`),
-    el("button", { type: "button", "aria-label": `Start ${one.name}`, on: { click: () => start(one.file) } }, "Start")))), said);
+  return el("section", { class: "card stage" }, el("h2", {}, "Ready to start"), el("ul", {}, benches.map(([file, name]) => el("li", { class: "keys-row" }, el("span", {}, el("b", {}, name), ` ${file}`),
+    el("button", { type: "button", "aria-label": `Start ${name}`, on: { click: () => start(file) } }, "Start")))), said);
 }
 
 function progressed(work, progress) {
@@ -112,31 +112,19 @@ function drawLive(work) {
 }
 
 function drawForm(work) {
-  const { sheets = [], models = [], purposes } = work.plain;
-  const fields = {
-    name: el("input", { id: "s-name", value: "bench-1", maxlength: 60, required: true }),
-    purpose: el("select", { id: "s-purpose" }, Object.entries(purposes).map(([name, words]) => el("option", { value: name, selected: name === "final" }, words))),
-    sheet: el("select", { id: "s-sheet" }, sheets.map((one) => el("option", { value: one.file }, `${one.name}${one.source === "shipped" ? " (example)" : ""}`))),
-    model: el("select", { id: "s-model" }, models.map((one) => el("option", { value: one.file }, one.name))),
-    temperature: el("input", { id: "s-temperature", value: "22 °C", maxlength: 20 }),
-    operator: el("input", { id: "s-operator", maxlength: 60, autocomplete: "off" }),
-    batch: el("input", { id: "s-batch", maxlength: 60, autocomplete: "off" }),
-    file: el("input", { id: "s-file", value: work.plain.written ?? "bench.toml", maxlength: 60 }),
-  };
-  const labels = { name: "Name of the bench", purpose: "What is measured here", sheet: "Sheet (the unit type)", model: "Accuracy of the meter, from", temperature: "Temperature of the room", operator: "Operator (may be empty)", batch: "Batch (may be empty)", file: "File to write" };
+  const form = fieldsOf(work.plain.fields, "s");
   const said = el("div", { role: "alert" });
   const submit = (event) => {
     event.preventDefault();
-    write(work, fields, said);
+    write(work, form.values(), said);
   };
   work.place.form.replaceChildren(el("h2", {}, "3  The bench"), el("p", {}, el("a", { href: "#sheet" }, "Edit a sheet, or make one from another"), "  ·  ", el("a", { href: "#study" }, "Gauge study")), el("form", { on: { submit } },
-    el("div", { class: "fields" }, Object.entries(fields).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, labels[name]), node))),
+    el("div", { class: "fields" }, form.drawn),
     said, el("button", { class: "strong" }, "Write the file and start")));
 }
 
-async function write(work, fields, said) {
+async function write(work, plain, said) {
   if (!work.meter) return say(said, ["Choose a meter first."]);
-  const plain = Object.fromEntries(Object.entries(fields).map(([name, node]) => [name, node.value.trim()]));
   const asked = JSON.stringify([plain, work.meter.id]);
   if (work.asked !== asked) {
     const written = await postJson("/setup/write", { ...plain, ...named(work.meter) });

@@ -20,7 +20,7 @@ export async function openSheet(main, about) {
     el("p", { class: "find" }, el("label", { for: "sheet" }, "Sheet"), choose), work.place);
   const { ok, text, plain } = await postJson("/sheet", {});
   if (!ok) return work.place.replaceChildren(el("p", { class: "card" }, text));
-  choose.append(...plain.sheets.map((one) => el("option", { value: one.file, selected: one.file === about }, `${one.name}${one.source === "shipped" ? " (example)" : ""}`)));
+  choose.append(...plain.sheets.map(([value, text]) => el("option", { value, selected: value === about }, text)));
   return open(work, choose.value);
 }
 

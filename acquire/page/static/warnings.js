@@ -14,6 +14,10 @@ const ASKED = {
   "batch.first_unit": { label: "Why the batch continues anyway", placeholder: "reason", button: "Go on", order: "accept_first_unit", key: "reason", value: String },
 };
 
+const ZERO = { label: "Zero the leads now", order: "zero_leads" };
+const CHECK = { label: "Measure the check standard now", order: "check_meter" };
+const REMEDIES = { "leads.none": ZERO, "leads.old": ZERO, "check.due": CHECK, "check.out": CHECK };
+
 export class Warnings {
   /** `left_s` tells how long until a moment of the bench's clock; `tell` shows a sentence. */
   constructor(node, left_s, tell) {
@@ -32,16 +36,17 @@ export class Warnings {
       sign({ stop: "stop", warning: "warning" }[warning.weight] ?? "remark"),
       el("b", { class: "weight" }, warning.weight), el("span", { class: "warning-text" }, warning.text), left,
       orders === false || !ASKED[warning.code] ? null : this.ask(ASKED[warning.code]),
-      warning.remedy && orders !== false ? this.remedy(warning.remedy) : null);
+      orders !== false && REMEDIES[warning.code] ? this.remedy(REMEDIES[warning.code]) : null);
   }
 
-  remedy({ label, ...fields }) {
-    const { command, ...rest } = fields;
-    const give = async () => {
-      const answer = await order(command, rest);
-      if (!answer.done || answer.reason) this.tell(answer.reason, answer.done);
-    };
-    return el("button", { type: "button", class: "remedy", on: { click: give } }, label ?? command);
+  /** A button for what would end a warning. */
+  remedy({ label, order: command }) {
+    return el("button", { type: "button", class: "remedy", on: { click: () => this.give(command, {}) } }, label);
+  }
+
+  async give(command, fields) {
+    const answer = await order(command, fields);
+    if (!answer.done || answer.reason) this.tell(answer.reason, answer.done);
   }
 
   /** One field and a button, for what a warning wants to be told. */
@@ -49,8 +54,7 @@ export class Warnings {
     const field = el("input", { "aria-label": label, placeholder, maxlength: 200, autocomplete: "off", inputmode: unit ? "decimal" : null, class: unit ? "short" : null });
     const submit = async (event) => {
       event.preventDefault();
-      const answer = await order(command, { [key]: value(field.value.trim()) });
-      if (!answer.done || answer.reason) this.tell(answer.reason, answer.done);
+      await this.give(command, { [key]: value(field.value.trim()) });
     };
     return el("form", { class: "remedy-form", on: { submit } }, field, unit ?? null, el("button", { class: "remedy" }, button));
   }

@@ -5,16 +5,15 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+from acquire.errors import InputImpossible
 from system.desktop import Starter, at_login, menu, plain_name
-
-if TYPE_CHECKING:
-    from system.desktop import Starter
 
 TITLE = "steadyohm"
 
@@ -39,15 +38,12 @@ def _words(*words: str) -> tuple[str, ...]:
 
 BENCH = Annotated[Path, typer.Argument(help="Bench file that a page or a person has made.")]
 SETUP_FOLDER = Annotated[
-    Path | None,
-    typer.Option("--folder", help="Of bench files; left out: steadyohm in your own folder."),
+    Path | None, typer.Option("--folder", help="Of bench files; left out: steadyohm in your own folder.")
 ]
 
 
 def install_shortcut(folder: SETUP_FOLDER = None) -> None:
     """Put an entry into the menu that opens the setup page in a browser."""
-    from acquire.cli.starting import in_menu
-
     place = folder or Path.home() / "steadyohm"
     place.mkdir(parents=True, exist_ok=True)
     _put(in_menu(place), "Its entry is in the menu")
@@ -55,14 +51,11 @@ def install_shortcut(folder: SETUP_FOLDER = None) -> None:
 
 def remove_shortcut() -> None:
     """Take that entry out of the menu again."""
-    from acquire.cli.starting import in_menu
-
-    _taken(in_menu(Path()).take_away, "the menu")
+    _taken(in_menu(Path()), "the menu")
 
 
 def install_at_login(bench: BENCH) -> None:
     """Let a bench start whenever you log in."""
-    from acquire.cli.starting import bench_at_login
     from acquire.files.settings import load_bench
 
     load_bench(bench)  # one that cannot be used is refused now, not at the next log-in
@@ -71,24 +64,22 @@ def install_at_login(bench: BENCH) -> None:
 
 def remove_at_login(bench: BENCH) -> None:
     """Let a bench start at log-in no longer."""
-    from acquire.cli.starting import bench_at_login
-
-    _taken(bench_at_login(bench).take_away, "what starts at log-in")
+    _taken(bench_at_login(bench), "what starts at log-in")
 
 
 def _put(starter: Starter, what: str) -> None:
-    from acquire.errors import InputImpossible
-
-    try:
+    with _told("installed"):
         typer.echo(f"{what}: {starter.put()}")
-    except OSError as error:
-        raise InputImpossible(f"It cannot be installed ({error.strerror or error}).") from error
 
 
-def _taken(take_away: Callable[[], bool], where: str) -> None:
-    from acquire.errors import InputImpossible
+def _taken(starter: Starter, where: str) -> None:
+    with _told("removed"):
+        typer.echo("Removed." if starter.take_away() else f"There was nothing of it in {where}.")
 
+
+@contextmanager
+def _told(done: str) -> Iterator[None]:
     try:
-        typer.echo("Removed." if take_away() else f"There was nothing of it in {where}.")
+        yield
     except OSError as error:
-        raise InputImpossible(f"It cannot be removed ({error.strerror or error}).") from error
+        raise InputImpossible(f"It cannot be {done} ({error.strerror or error}).") from error

@@ -1,4 +1,4 @@
-"""Commands that work at a bench: demo, run, setup, simulate."""
+"""Commands that work at a bench: demo, run, fixture, simulate."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import typer
 from acquire.answers.options import Level, LogLevel, say
 
 
-class Scene(StrEnum):
+class DemoScene(StrEnum):
     """Invented units of the demonstration."""
 
     PLOVER_80 = "plover-80"
@@ -19,7 +19,7 @@ class Scene(StrEnum):
     FATHOM_7 = "fathom-7"
 
 
-class Hands(StrEnum):
+class HandsPace(StrEnum):
     """How quick a pair of hands is."""
 
     QUICK = "quick"
@@ -32,9 +32,9 @@ METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
 def demo(
     folder: Annotated[Path | None, typer.Option("--dir", help="Where the files of this run go.")] = None,
     scene: Annotated[
-        Scene,
+        DemoScene,
         typer.Option(help="Which units: cores that came by mail, or a batch of forty that was wound here."),
-    ] = Scene.PLOVER_80,
+    ] = DemoScene.PLOVER_80,
     meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
     units: Annotated[
         int | None, typer.Option(min=1, max=1000, help="How many units come; 10, and 40 of fathom-7.")
@@ -100,28 +100,6 @@ def fixture(
     raise typer.Exit(1 if trial.findings() else 0)
 
 
-def setup(
-    *,
-    folder: Annotated[Path, typer.Option(help="Where bench files are looked for and written.")] = Path(),
-    port: Annotated[
-        int, typer.Option(min=0, max=65535, help="TCP port of the page; 0 takes a free one.")
-    ] = 8480,
-    browser: Annotated[
-        bool | None,
-        typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
-    ] = None,
-    log_level: LogLevel = Level.WARNING,
-) -> None:
-    """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
-    from acquire import logs
-    from acquire.answers.setup import run_setup
-    from acquire.study.on_page import studies
-    from system.ending import run_loop
-
-    logs.set_up(level=log_level.value)
-    run_loop(run_setup(folder, port, studies, browser=browser))
-
-
 def simulate(
     sheet: Annotated[
         str, typer.Option(help="Which unit lies on the bench: a sheet file, or a shipped sheet by its name.")
@@ -134,8 +112,8 @@ def simulate(
         ),
     ] = None,
     hands: Annotated[
-        Hands, typer.Option(help="How long the probes are in the air on their way.")
-    ] = Hands.QUICK,
+        HandsPace, typer.Option(help="How long the probes are in the air on their way.")
+    ] = HandsPace.QUICK,
     bench: Annotated[Path, typer.Option(help="Bench file to write, for `steadyohm run`.")] = Path(
         "simulated-bench.toml"
     ),

@@ -125,7 +125,7 @@ async def on_vxi11(session: Session, trouble: LineTrouble | None = None) -> Asyn
 
     async def attended(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.current_task()
-        assert task is not None  # noqa: S101  (a running coroutine has a task)
+        assert task is not None
         task.set_name(f"vxi-11 {next(names)}")
         open_tasks.add(task)
         core = Core(session, Link(trouble or LineTrouble()))

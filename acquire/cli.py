@@ -23,48 +23,48 @@ COMMANDS: dict[str, tuple[str, str]] = {
     for name, place, about in (
         line.split(maxsplit=2)
         for line in """\
-demo         cli.bench:demo                     Show the whole job on simulated instruments.
-fixture      cli.bench:fixture                  Try every relay of a fixture: stuck, dead, or shorted.
-run          cli.bench:run                      Work at a bench until Ctrl-C.
-setup        cli.bench:setup                    Make a bench in the browser.
-simulate     cli.bench:simulate                 Serve a simulated meter and thermometer; you are the hands.
-check        answers.check:check                Check files line by line and say what they mean.
-winding      answers.winding:winding            Ohms from turns, turns from ohms, wire from mass and ohms.
-schema       answers.schema:schema              Print the JSON Schemas of what is recorded and sent.
-find         answers.instruments:find           Look for meters by listening and asking harmlessly.
-meter-says   answers.instruments:meter_says      Show a meter's bytes and what is made of them, live.
-decode       answers.instruments:decode         Say what a driver makes of some bytes.
-meters       answers.instruments:meters         List drivers and links, and what each can do.
-explain      answers.reported:explain_unit          Explain values told over the telephone.
-identify     answers.reported:identify_core         Say which of the known sheets an unknown core fits.
-learn        answers.reported:learn_sheet           Propose a sheet from good units measured by pairs.
-history      answers.history:history            Show what is on the record, or write it into files.
-restore      answers.restoring:restore_journal  Bring back what a journal has lost, from its copies.
-replay       answers.replay:replay_recording    Run recorded readings again, by their own sheet or another.
-chart        answers.check_chart:chart          Draw the check standard's readings between their limits.
-result       answers.importing:result           Type in results from elsewhere while no bench is at work.
-batch        answers.batch:batch                Report a batch, or list the batches of a journal.
-collect      answers.collect:collect            Collect what all benches of a line record.
-line         answers.collect:all_benches        Serve the page with all benches.
-index        answers.collect:index              Write the list of a shared folder of files.
-certificate  answers.papers:certificate         Issue certificates, or check one that somebody brings.
-issued       answers.papers:issued              List the papers that were issued, or print one again.
-label        answers.papers:label               Draw the label for a unit.
-returned     answers.papers:returned            Compare a returned unit with what it read when it left.
-lookback     answers.history:lookback          List what rests on a meter found unfit, or a bad spool.
-sign-key     answers.papers:sign_key            Make a key that certificates are signed with.
-import       answers.importing:import_papers    Bring earlier paper records onto the journal.
-study        cli.study:study                    Find out whether this bench can judge a step.
-install-shortcut  cli.starting:install_shortcut  Put an entry into the menu that opens the setup page.
-remove-shortcut   cli.starting:remove_shortcut   Take that entry out of the menu again.
-install-at-login  cli.starting:install_at_login  Let a bench start whenever you log in.
-remove-at-login   cli.starting:remove_at_login   Let a bench start at log-in no longer.
+demo              bench:demo                     Show the whole job on simulated instruments.
+fixture           bench:fixture                  Try every relay of a fixture: stuck, dead, or shorted.
+run               bench:run                      Work at a bench until Ctrl-C.
+setup             setup:setup                    Make a bench in the browser.
+simulate          bench:simulate                 Serve a simulated meter and thermometer; you are the hands.
+check             check:check                    Check files line by line and say what they mean.
+winding           winding:winding                Ohms from turns, turns from ohms, wire from mass and ohms.
+schema            schema:schema                  Print the JSON Schemas of what is recorded and sent.
+find              instruments:find               Look for meters by listening and asking harmlessly.
+meter-says        instruments:meter_says         Show a meter's bytes and what is made of them, live.
+decode            instruments:decode             Say what a driver makes of some bytes.
+meters            instruments:meters             List drivers and links, and what each can do.
+explain           reported:explain_unit          Explain values told over the telephone.
+identify          reported:identify_core         Say which of the known sheets an unknown core fits.
+learn             reported:learn_sheet           Propose a sheet from good units measured by pairs.
+history           history:history                Show what is on the record, or write it into files.
+restore           restoring:restore_journal      Bring back what a journal has lost, from its copies.
+replay            replay:replay_recording        Run recorded readings again, by their own sheet or another.
+chart             check_chart:chart              Draw the check standard's readings between their limits.
+result            importing:result               Type in results from elsewhere while no bench is at work.
+batch             batch:batch                    Report a batch, or list the batches of a journal.
+collect           collect:collect                Collect what all benches of a line record.
+line              collect:all_benches            Serve the page with all benches.
+index             collect:index                  Write the list of a shared folder of files.
+certificate       papers:certificate             Issue certificates, or check one that somebody brings.
+issued            papers:issued                  List the papers that were issued, or print one again.
+label             papers:label                   Draw the label for a unit.
+returned          papers:returned                Compare a returned unit with what it read when it left.
+lookback          history:lookback               List what rests on a meter found unfit, or a bad spool.
+sign-key          papers:sign_key                Make a key that certificates are signed with.
+import            importing:import_papers        Bring earlier paper records onto the journal.
+study             study:study                    Find out whether this bench can judge a step.
+install-shortcut  starting:install_shortcut      Put an entry into the menu that opens the setup page.
+remove-shortcut   starting:remove_shortcut       Take that entry out of the menu again.
+install-at-login  starting:install_at_login      Let a bench start whenever you log in.
+remove-at-login   starting:remove_at_login       Let a bench start at log-in no longer.
 """.splitlines()
     )
 }
-"""Each command: where it is, and what it does; the command's own help says all of it."""
+"""Each command: where in `acquire.answers` it is, and what it does; its own help says all of it."""
 
-UNTYPED = {"document": "cli.documents:document"}
+UNTYPED = {"document": "documents:document"}
 """Commands that the bench page runs, and nobody types."""
 
 
@@ -81,7 +81,7 @@ class Commands(TyperGroup):
         if place is None:
             return None
         one = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
-        one.command(cmd_name)(pkgutil.resolve_name(f"acquire.{place}"))
+        one.command(cmd_name)(pkgutil.resolve_name(f"acquire.answers.{place}"))
         return typer.main.get_command(one)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  (of the library)

@@ -67,7 +67,7 @@ class HislipServer:
     async def connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """Serve one connection; its first message tells which of the two it is."""
         task = asyncio.current_task()
-        assert task is not None  # noqa: S101  (a running coroutine has a task)
+        assert task is not None
         self._open.add(task)
         try:
             kind, _, parameter, _ = await _message(reader)

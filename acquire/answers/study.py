@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from acquire import logs
-from acquire.answers.options import say_document, say_json
+from acquire.answers.options import AsJson, Html, Pdf, say_document, say_json
 from acquire.answers.papers import Targets, write_document
 from acquire.errors import InputImpossible
 from acquire.study.begin import Wish
@@ -39,11 +39,9 @@ def study(
     report: Annotated[
         Path | None, typer.Option(help="Tell what the study of this record says; measures nothing.")
     ] = None,
-    html: Annotated[
-        Path | None, typer.Option(help="Write the report with its pictures to this file.")
-    ] = None,
-    pdf: Annotated[Path | None, typer.Option(help="The same as PDF.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="The report as one JSON object.")] = False,
+    html: Html = None,
+    pdf: Pdf = None,
+    as_json: AsJson = False,
     pool_above: Annotated[
         float,
         typer.Option(min=0.0, max=1.0, help="An interaction with a larger p goes into the repeatability."),
