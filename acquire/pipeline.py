@@ -284,8 +284,8 @@ class Pipeline:
         admission = self._contact.admits(settled, purpose)
         if admission is Admission.UNLIFTED and unit is not None and not duty:
             purpose, admission = self._contact.unlifted(settled, purpose, self._asked_s, unit.expects)
-        if admission in (Admission.KNOWN, Admission.UNLIFTED):
-            return []
+        if admission in (Admission.KNOWN, Admission.UNLIFTED) or (duty and settled.in_doubt):
+            return []  # what is in doubt is good enough to judge a winding by, not to zero by
         if settled.quantity is not wanted.quantity:  # by what lay on the probes before
             return self._still.untaken(settled, Untaken.FUNCTION)
         events = self._taken(settled, admission, unit)

@@ -113,6 +113,7 @@ class Settled:
         learned: version of what the bench had learnt (`Learned`).
         hold: why this contact should be held longer; None: no need.
         hold_s: and for how long after this report.
+        in_doubt: not at rest beyond doubt when the probes left, or after long; its U says so.
     """
 
     meter_id: str
@@ -137,6 +138,7 @@ class Settled:
     learned: int = 0
     hold: Hold | None = None
     hold_s: float = 0.0
+    in_doubt: bool = False
 
     @property
     def standard_uncertainty_si(self) -> float:

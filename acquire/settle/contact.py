@@ -14,6 +14,7 @@ from acquire.settle.doubt import Surroundings
 from acquire.settle.learning import Statement
 from acquire.settle.noise import RangeNoise
 from acquire.settle.points import Points
+from drivers.reading import Reading
 
 TRACE_LENGTH = 256  # readings kept as evidence: five seconds of a fast meter, minutes of a slow one
 
@@ -37,6 +38,7 @@ class Touch:
     """One contact, from the first reading after lift-off.
 
     Attributes:
+        latest: the newest reading with a number.
         report: the value stated last, as long as later points may still be held against it.
         stated: the value stated last, whatever has come between.
         look: the first stretch that passed the slope test, whatever the doubt said; to learn from.
@@ -46,7 +48,7 @@ class Touch:
     """
 
     contact_s: float
-    last_value_s: float
+    latest: Reading
     full_scale_si: float | None
     points: Points
     noise: RangeNoise

@@ -72,6 +72,7 @@ def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: 
     newest_s = points.times_s[-1]
     way = 1.0 if line.slope > 0 else -1.0
     start = way * (points.start() - line.mean) / band
+    older, newer = points.thirds()
     jump, spread = points.scatter(line.points, _BACK_S)
     band_si = band * points.count_si
     travel, lately = _travel(around.history, points.value_si(line.mean), band_si, newest_s)
@@ -93,6 +94,9 @@ def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: 
         log(sqrt(line.squares / max(line.points - 2, 1)) / band + 0.01),
         log(max(newest_s - around.contact_s, 0.0) + 0.1),
         points.one_way(2),
+        max(min(way * older / band, 3.0), -3.0),
+        max(min(way * newer / band, 3.0), -3.0),
+        way * min(slope, 1.0) if around.ohms else 0.0,
         *bench,
     ]
 
@@ -120,6 +124,7 @@ def ask(seen: list[float]) -> tuple[float, float, float]:
         Chance that the value is off by more than the band; the half-widths in bands that hold 95 % of all
         and most of those that are off.
     """
-    hidden = [math.tanh(sum(map(mul, row, seen)) + bias) for row, bias in weights.HIDDEN]
-    odds, width, far = (sum(map(mul, row, hidden)) + bias for row, bias in weights.ANSWERS)
+    tanh = math.tanh
+    hidden = [tanh(sum(map(mul, row, seen), bias)) for row, bias in weights.HIDDEN]
+    odds, width, far = (sum(map(mul, row, hidden), bias) for row, bias in weights.ANSWERS)
     return 1.0 / (1.0 + math.exp(min(-odds, 50.0))), math.exp(width), 1.0 + math.exp(far)

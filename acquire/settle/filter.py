@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from dataclasses import replace
 
 from acquire.records.settled import (
     Approach,
@@ -33,6 +34,9 @@ _IN_OHMS = OHMS | {Quantity.INSULATION}
 _LEAST_WINDOW = 3  # the window holds so many conversions more than a report must rest on; workshop choice
 # Seen so long and still moving slowly, one way, by no more than a film's worth: the contact creeps.
 _CREEPS_AFTER_S, _CREEPS_SLOWLY, _ONE_WAY, _FILM_OHM = 3.0, 6.0, 1.2, 1.0  # workshop choice
+_MEANT_S = 2.5  # who holds for so long wants a value, and did not just pass by; workshop choice
+_LONG_S = 20.0  # nobody waits for longer without a word (heart.standstill); workshop choice
+_LEAVING = 2  # points that may hold the probes' leaving
 _OTHER = 0.1  # moved by more over an overload too short for a lift: on other pins; workshop choice
 _ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
 
@@ -63,6 +67,7 @@ class SettleFilter:
             min_points=self._settings.min_conversions,
             most_doubt=self._settings.most_doubt,
         )
+        self._last_limits = replace(self._limits, most_doubt=self._settings.last_doubt)
         self.take_up(learned or Learned())
         self._holding = Holding()
         self.expect(None)
@@ -193,8 +198,9 @@ class SettleFilter:
         since_s = reading.monotonic_s if touch.open_since_s is None else touch.open_since_s
         if touch.open_conversions < 2 or reading.monotonic_s - since_s < self._settings.lift_off_s:
             return []
+        parting = self._parting(touch)
         self._end_contact()
-        return [LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)]
+        return [*parting, LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)]
 
     def _contact(self, reading: Reading, value_si: float) -> list[SettleEvent]:
         """The first number after lift-off; its integration straddles the touch, so it does not count."""
@@ -202,13 +208,13 @@ class SettleFilter:
         around = Surroundings(deque(maxlen=HISTORY_LENGTH), now_s, reading.quantity in _IN_OHMS)
         points, noise = self._begin(reading, value_si)
         points.mixed = False
-        self._touch = Touch(now_s, now_s, reading.range_full_scale_si, points, noise, around)
+        self._touch = Touch(now_s, reading, reading.range_full_scale_si, points, noise, around)
         return [Contact(reading.meter_id, now_s, reading.utc_s)]
 
     def _broken(self, reading: Reading, touch: Touch, value_si: float) -> None:
         """A number after an overload, or in another range."""
         opened = touch.open_since_s is not None
-        gap = opened and reading.monotonic_s - touch.last_value_s > self._settings.bridge_s
+        gap = opened and reading.monotonic_s - touch.latest.monotonic_s > self._settings.bridge_s
         touch.open_since_s, touch.open_conversions = None, 0
         if touch.stated is not None and opened:
             touch.gap_s, touch.brief = reading.monotonic_s, not gap
@@ -226,7 +232,7 @@ class SettleFilter:
     def _value(self, reading: Reading, touch: Touch, value_si: float) -> list[SettleEvent]:
         """A number: one step nearer to rest."""
         now_s, points = reading.monotonic_s, touch.points
-        touch.last_value_s = now_s
+        touch.latest = reading
         if points.mixed:
             points.mixed = False
             return []
@@ -255,15 +261,15 @@ class SettleFilter:
             touch.around.remember(points.times_s[-1], value_si)
         if report is not None:
             if self._has_left(report, value_si, band_si):
-                self._take_lesson(touch)
                 touch.report = report = None
-                points.keep_newest(2)
             elif report.final and not report.away:
                 return []
         unrest = 0.0
         if report is None or not (report.final or report.away):
             span_s = self._first_span_s(value_si) if report is None else settings.final_span_s
-            unrest, rest = self._judge(touch, band_si, span_s)
+            lay_long = points.times_s[-1] - touch.contact_s > _LONG_S
+            limits = self._last_limits if lay_long else self._limits
+            unrest, rest = self._judge(touch, band_si, span_s, limits)
             if rest is not None:
                 moved = self._moved_over_gap(reading, touch, rest, band_si)
                 return [*moved, self._report(reading, touch, rest, final=report is not None)]
@@ -319,7 +325,28 @@ class SettleFilter:
             return max(self._span_s, self._settings.odd_span_s)
         return self._span_s
 
-    def _judge(self, touch: Touch, band_si: float, span_s: float) -> tuple[float, Rest | None]:
+    def _parting(self, touch: Touch) -> list[SettleEvent]:
+        """The probes leave a contact that was meant and gave no value: what it came to, with its U.
+
+        The newest points may hold the probes' leaving.
+        """
+        points, latest = touch.points, touch.latest
+        if touch.stated is not None or latest.monotonic_s - touch.contact_s < _MEANT_S:
+            return []
+        for _ in range(_LEAVING):
+            points.drop_newest()
+            if len(points.times_s) < self._limits.min_points:
+                break
+            value_si = points.value_si(0.0)
+            band_si = self._band_si(points.count_si, value_si)
+            _, rest = self._judge(touch, band_si, self._first_span_s(value_si), self._last_limits)
+            if rest is not None:
+                return [self._report(latest, touch, rest, final=False)]
+        return []
+
+    def _judge(
+        self, touch: Touch, band_si: float, span_s: float, limits: Limits
+    ) -> tuple[float, Rest | None]:
         """Put the points to `rest.judge`, in counts."""
         points = touch.points
         if points.times_s[-1] - points.times_s[0] < span_s:
@@ -327,7 +354,7 @@ class SettleFilter:
         unrest, rest, passed = judge(
             points,
             touch.noise,
-            self._limits,
+            limits,
             band=band_si / points.count_si,
             span_s=span_s,
             horizon_s=self._horizon_s,
@@ -336,7 +363,8 @@ class SettleFilter:
             bench=self._bench,
         )
         if touch.look is None and passed is not None:
-            touch.look = Statement(points.times_s[-1], points.value_si(passed.mean), band_si)
+            line, chance = passed
+            touch.look = Statement(points.times_s[-1], points.value_si(line.mean), band_si, chance=chance)
         if touch.first is None and rest is not None:
             half_si = rest.expanded * points.count_si
             value_si = points.value_si(rest.offset)
@@ -357,10 +385,10 @@ class SettleFilter:
         if look is None or not points.times_s:
             return
         creeping = self._learned.creeping
-        end = after(points, look, touch.contact_s, touch.noise, creeping)
+        end = after(points, look, touch.around, touch.noise, creeping)
         if end is None:
             return
-        stated_end = None if first is None else after(points, first, touch.contact_s, touch.noise, creeping)
+        stated_end = None if first is None else after(points, first, touch.around, touch.noise, creeping)
         if stated_end is not None:
             self._holding.told()
         far_si = 0.5 * look.band_si
@@ -386,7 +414,8 @@ class SettleFilter:
         touch.report = touch.stated = Report(value_si, rest.sigma * count_si, final)
         revision, touch.revision = touch.revision, touch.revision + 1
         hold: Hold | None = None
-        if revision == 0 and self._settings.longer_holds:
+        in_doubt = rest.wary > self._limits.most_doubt
+        if revision == 0 and not in_doubt and self._settings.longer_holds:
             hold = self._holding.asked(reading.utc_s)
         start_s = points.times_s[-line.points] - touch.contact_s - self._settings.block_s
         return Settled(
@@ -412,6 +441,7 @@ class SettleFilter:
             learned=self._learned.version,
             hold=hold,
             hold_s=0.0 if hold is None else hold_s(self._learned.creep_s),
+            in_doubt=in_doubt,
         )
 
 

@@ -16,6 +16,7 @@ from bisect import bisect_right
 from dataclasses import dataclass
 
 from acquire.records.settled import Learned
+from acquire.settle.doubt import Surroundings
 from acquire.settle.noise import RangeNoise
 from acquire.settle.points import Points
 
@@ -27,6 +28,8 @@ _NARROWEST, _WIDEST = 0.6, 8.0
 _MEMORY = 60.0  # contacts; older ones fade
 _PRIOR_CONTACTS = 5.0  # weight of what a new bench is taken for
 _PRIOR_WRONG = 0.25  # wrong reports, and expected ones, granted beforehand
+_OF_LOOKS = 0.5  # weight of a look beside a report
+_EVIDENT = 0.4  # share of the wrong ones that show it while held; simulated
 _MOVED_BANDS, _OTHER_PIN_BANDS = 0.5, 30.0
 _LEAST_AFTER_S, _LEAST_POINTS = 0.8, 4
 _JUMP_BANDS, _JUMP_SIGMAS = 0.7, 6.0
@@ -51,13 +54,18 @@ class Statement:
 
 
 def caution(learned: Learned) -> float:
-    """Factor on the doubt's chance."""
-    return (_PRIOR_WRONG + learned.wrong) / (_PRIOR_WRONG + learned.expected)
+    """Factor on the doubt's chance: a bench may be warier than the family it comes from, never bolder."""
+    return max((_PRIOR_WRONG + learned.wrong) / (_PRIOR_WRONG + _EVIDENT * learned.expected), 1.0)
 
 
 def signs_of(learned: Learned) -> list[float]:
     """What the doubt takes into account of the bench."""
-    return [learned.restless, learned.moved]
+    return [
+        learned.restless,
+        learned.moved,
+        math.log(learned.creeping + 0.1),
+        math.log(learned.creep_s + 1.0),
+    ]
 
 
 @dataclass(slots=True)
@@ -70,9 +78,11 @@ class After:
 
 
 def after(
-    points: Points, stated: Statement, contact_s: float, noise: RangeNoise, creeping: float
+    points: Points, stated: Statement, around: Surroundings, noise: RangeNoise, creeping: float
 ) -> After | None:
     """Where the value crept after an instant, up to a jump if there is one: a slip proves nothing wrong.
+
+    But a resistance that falls at once has lost what the contact had too much, and the value was that wrong.
 
     A value that keeps still lies half-way between what was stated and what came after, since both err
     alike; one that creeps has left the former and goes on. How much it is taken to creep is its move within
@@ -87,10 +97,17 @@ def after(
     small = _SMALL_BANDS * stated.band_si * counts
     half = min(stated.half_si * counts, small) if stated.half_si else small
     jump = max(_JUMP_SIGMAS * sigma, min(_JUMP_BANDS * stated.band_si, stated.half_si or math.inf) * counts)
-    # The newest point may hold the probes' leaving.
-    last = next((k for k in range(max(first, 1), last) if abs(values[k] - values[k - 1]) > jump), last)
+    fell, down = False, math.copysign(1.0, -stated.value_si)
+    for k in range(max(first, 1), last):  # the newest point may hold the probes' leaving
+        if abs(values[k] - values[k - 1]) <= jump:
+            continue
+        if not around.ohms or (values[k] - values[k - 1]) * down < 0.0:
+            last = k
+            break
+        fell, first = True, k
     count = last - first
-    if count < _LEAST_POINTS or times_s[last - 1] - times_s[first] < _LEAST_AFTER_S:
+    least, least_s = (2, 0.0) if fell else (_LEAST_POINTS, _LEAST_AFTER_S)
+    if count < least or times_s[last - 1] - times_s[first] < least_s:
         return None
     middle = first + count // 2
     late = points.mean_of(middle, last)
@@ -100,9 +117,9 @@ def after(
     creeps = min(max((creeping - _STILL) / _CREEPING, 0.0), 1.0)
     doubt = _UNSURE + (1.0 - _UNSURE) * creeps
     real = moving * moving / (moving * moving + (doubt * unsure) ** 2)
-    goes_on = min((times_s[last] - contact_s) / (times_s[last - 1] - times_s[first]), _MOST_ON)
+    goes_on = min((times_s[last] - around.contact_s) / (times_s[last - 1] - times_s[first]), _MOST_ON)
     tail = (_GOES_ON + _MORE * creeps) * real * moving * goes_on
-    off = (0.5 + 0.5 * real) * (late - (stated.value_si - points.zero_si) * counts) + tail
+    off = (1.0 if fell else 0.5 + 0.5 * real) * (late - (stated.value_si - points.zero_si) * counts) + tail
     spread = math.sqrt((0.5 * late_sigma) ** 2 + (0.6 * tail) ** 2 + (0.15 * half) ** 2)
     return After(stated.value_si + off * points.count_si, spread * points.count_si, (moving / unsure) ** 2)
 
@@ -144,16 +161,20 @@ def taught(
     creep_s = learned.creep_s
     if moved:
         creep_s += (crept_s - creep_s) * (1.0 if not creep_s else 0.15)
-    widening, wrong, expected = learned.widening, learned.wrong, learned.expected
+    fade = 1.0 - 1.0 / _MEMORY
+    widening = learned.widening
+    wrong = fade * learned.wrong + _OF_LOOKS * outside(
+        abs(end.value_si - look.value_si), end.sigma_si, look.band_si
+    )
+    expected = fade * learned.expected + _OF_LOOKS * look.chance
     if stated is not None and end_stated is not None:
         off, sigma = abs(end_stated.value_si - stated.value_si), end_stated.sigma_si
         miss = outside(off, sigma, stated.half_si)
         step = _STEP * (1.0 + _MORE_AT_FIRST / (_FIRST_CONTACTS + learned.contacts))
         widening *= math.exp(step * (miss - WANTED_MISSES))
         widening = min(max(widening, _NARROWEST), _WIDEST)
-        fade = 1.0 - 1.0 / _MEMORY
-        wrong = fade * wrong + outside(off, sigma, stated.band_si)
-        expected = fade * expected + stated.chance
+        wrong += outside(off, sigma, stated.band_si)
+        expected += stated.chance
     return Learned(
         learned.version + 1,
         learned.contacts + 1,

@@ -50,5 +50,6 @@ class Pace:
         if known_s is None or (self._gaps == 2 and passed_s < known_s):
             self.measured_s = passed_s
         else:
-            bounded_s = min(max(passed_s, known_s / 2), 2 * known_s)
-            self.measured_s = known_s + 0.1 * (bounded_s - known_s)
+            if not 0.5 * known_s <= passed_s <= 2.0 * known_s:
+                passed_s = known_s * (0.5 if passed_s < known_s else 2.0)
+            self.measured_s = known_s + 0.1 * (passed_s - known_s)

@@ -136,6 +136,12 @@ class Points:
         """Mean of the first three points of the window, in counts relative to the newest."""
         return self.mean_of(0, min(3, len(self.values))) - self.values[-1]
 
+    def thirds(self) -> tuple[float, float]:
+        """How far the mean moved from the oldest third of the window to the middle one, and on; counts."""
+        count, third = len(self.values), len(self.values) // 3
+        middle = self.mean_of(third, 2 * third)
+        return middle - self.mean_of(0, third), self.mean_of(count - third, count) - middle
+
     def scatter(self, points: int, back_s: float) -> tuple[float, float]:
         """Scatter from point to point, and about the mean, of the newest points.
 
@@ -193,6 +199,15 @@ class Points:
         self._empty()
         for time_s, y, conversions in kept:
             self.add(time_s, zero_si + y * self.count_si, conversions)
+
+    def drop_newest(self) -> None:
+        """Forget the newest point, if there is one."""
+        del (
+            self.times_s[-1:],
+            self.values[-1:],
+            self.conversions[-1:],
+            self._sums[max(len(self._sums) - 1, 1) :],
+        )
 
     def trim(self, window_s: float) -> None:
         """Drop what is older than the window."""

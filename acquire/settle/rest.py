@@ -20,8 +20,8 @@ _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
 # A report that the doubt lets pass only just states a width that holds most of those that turn out wrong,
 # a sure one the plain 95 %: so the errors that do happen are mostly covered, at the same coverage overall.
-_ONLY_JUST = 0.08
-_DOUBTS_A_POINT = 2  # stretches put to the doubt for each new point: bounds the cost
+_ONLY_JUST = 0.0016
+_HIDES = 5.0  # noise below a count: the display hides creep, and the same chance weighs more
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (
     12.71,
@@ -63,7 +63,10 @@ class Bench:
 
 @dataclass(slots=True)
 class Rest:
-    """A stretch judged: offsets and uncertainties are in counts, relative to the newest point."""
+    """A stretch judged: offsets and uncertainties are in counts, relative to the newest point.
+
+    `wary` is the chance as this bench weighs it.
+    """
 
     line: Line
     offset: float
@@ -74,6 +77,7 @@ class Rest:
     expanded: float
     sigma: float
     chance: float
+    wary: float
 
 
 def student_975(degrees_of_freedom: float) -> float:
@@ -95,8 +99,8 @@ def judge(
     around: Surroundings,
     doubt: Doubt,
     bench: Bench,
-) -> tuple[float, Rest | None, Line | None]:
-    """Look back over ever shorter stretches until one is at rest.
+) -> tuple[float, Rest | None, tuple[Line, float] | None]:
+    """Look back over ever shorter stretches until one passes the slope test, and ask the doubt of that one.
 
     Args:
         points: of this contact and range, at least one.
@@ -111,40 +115,43 @@ def judge(
 
     Returns:
         Unrest (1 or less: slope test passed; infinite: too few points), the stretch at rest, if any, and
-        the longest one that passed the slope test.
+        the longest one that passed the slope test, with its chance of being off by more than the band.
     """
     count = len(points.times_s)
     newest_s = points.times_s[-1]
     allowed = limits.share * band
-    least, asked, passed = math.inf, 0, None
+    least = math.inf
     while count >= limits.min_points and newest_s - points.times_s[-count] >= span_s:
         unrest = abs(points.slope(count)) * horizon_s / allowed
-        if unrest > 1.0:
-            least = min(least, unrest)
-            count = int(count * _SHORTEN)
-            continue
-        line = points.line(count)
-        count = int(count * _SHORTEN)
-        found = fit(line, noise)
-        ahead = abs(line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
-        unrest = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
         if unrest <= 1.0:
-            passed = passed or line
-            if asked < _DOUBTS_A_POINT:
-                asked += 1
-                chance, width, far = doubt(signs(points, found, band, around, bench.signs))
-                wary = bench.caution * chance
-                if wary <= limits.most_doubt:
-                    if wary > _ONLY_JUST * limits.most_doubt:
-                        width = max(width, far)
-                    half_width = bench.widening * width * band
-                    rest = _rest(found, horizon_s, half_width, max(bench.widening, 1.0), chance)
-                    return unrest, rest, passed
+            line = points.line(count)
+            found = fit(line, noise)
+            ahead = abs(line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
+            unrest = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
+            if unrest <= 1.0:
+                break
         least = min(least, unrest)
-    return least, None, passed
+        count = int(count * _SHORTEN)
+    else:
+        return least, None, None
+    chance, width, far = doubt(signs(points, found, band, around, bench.signs))
+    likely = bench.caution * chance
+    wary = likely * (_HIDES if found.variance < 1.0 else 1.0)
+    if wary > limits.most_doubt:
+        return unrest, None, (line, chance)
+    if likely > _ONLY_JUST:
+        width = max(width, far)
+    half_width = bench.widening * width * band
+    return (
+        unrest,
+        _rest(found, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),
+        (line, chance),
+    )
 
 
-def _rest(found: Fit, horizon_s: float, half_width: float, widening: float, chance: float) -> Rest:
+def _rest(
+    found: Fit, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
+) -> Rest:
     """Value and uncertainty of a stretch that passed."""
     line = found.line
     squared = line.slope**2
@@ -169,6 +176,7 @@ def _rest(found: Fit, horizon_s: float, half_width: float, widening: float, chan
         expanded=factor * combined,
         sigma=math.sqrt(found.variance),
         chance=chance,
+        wary=wary,
     )
 
 

@@ -25,6 +25,7 @@ class SettleSettings:
         slow_horizon_s: the same where the step says that the winding is slow (large, inductive).
         slow_span_s: `span_s` for such a step.
         most_doubt: highest chance, by `acquire.settle.doubt`, that a report is off by more than the band.
+        last_doubt: the same where the probes leave, or have lain for 20 s: a wider U is better than nothing.
         odd_span_s: `span_s` where the value is far from the rough size the step expects (a wrong pin?).
         share: share of the band that a drift over the horizon may use up, 0 to 1.
         slope_z: how many standard errors are added to a measured slope before it is compared.
@@ -45,7 +46,8 @@ class SettleSettings:
     min_conversions: int = 4
     window_s: float = 12.0
     horizon_s: float = 1.6
-    most_doubt: float = 0.014
+    most_doubt: float = 0.02
+    last_doubt: float = 0.2
     odd_span_s: float = 1.6
     slow_horizon_s: float = 6.0
     slow_span_s: float = 2.0
@@ -74,6 +76,7 @@ class SettleSettings:
             "block_s",
             "silence_s",
             "most_doubt",
+            "last_doubt",
         ):
             if not getattr(self, name) > 0:
                 raise ValueError(f"{name} must be more than 0, not {getattr(self, name)!r}")

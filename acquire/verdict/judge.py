@@ -231,4 +231,5 @@ def _measured(blank: Verdict, match: Match, *, slow: bool) -> Verdict:
 
 def _evidence(match: Match) -> Evidence:
     settled = match.corrected.settled
-    return Evidence(match.corrected.terms, settled.trace, settled.raw.hex(" "), learned=settled.learned)
+    terms, raw = match.corrected.terms, settled.raw.hex(" ")
+    return Evidence(terms, settled.trace, raw, learned=settled.learned, in_doubt=settled.in_doubt)

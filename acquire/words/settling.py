@@ -6,6 +6,7 @@ from acquire.records import Approach, Hindrance, Hold, Settled
 from acquire.words.saying import Facts
 
 CREEPS = "the contact creeps: clean the pin or press harder"
+IN_DOUBT = "not at rest beyond doubt, so U is wider; a longer or firmer touch tells more"
 
 _HOLDS = {
     Hold.FIRST_OF_SHIFT: "one of the first contacts of the shift",
@@ -21,7 +22,9 @@ def hindered(event: Approach) -> str:
 
 
 def held(event: Settled) -> str:
-    """A request to hold on, with the reason, or nothing."""
+    """A request to hold on, with the reason; that a value is in doubt; or nothing."""
+    if event.in_doubt:
+        return IN_DOUBT
     if event.hold is None:
         return ""
     return f"hold on for {event.hold_s:.0f} s: the bench learns from {_HOLDS[event.hold]}"

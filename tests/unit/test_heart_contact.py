@@ -7,9 +7,11 @@ from dataclasses import replace
 import pytest
 
 from acquire.heart.contact import LINGER_S, Admission, ContactRule
+from acquire.records import Judged, LeadZero, Outcome, StartUnit
 from drivers.reading import Flag, Kind, Quantity, Reading
 from tests.benchmarks.hand_meter import METERS, work
 from tests.known_sheets import corrected
+from tests.pure_bench import GOOD, Bench
 
 OHMS, FOUR_WIRE = Quantity.RESISTANCE, Quantity.RESISTANCE_4W
 FIRST, NEXT, LEADS = ("A1", "slow charge"), ("A1", "fast charge"), ("leads",)
@@ -256,3 +258,24 @@ def test_a_correction_is_of_the_touch_before_only_while_no_overload_was_seen():
             rule.see(shown(1.1))
         value = settled(201.0, expanded_si=0.01)
         assert rule.unlifted(value, NEXT, 0.5, lambda _: True) == belongs
+
+
+@pytest.mark.parametrize(("wide", "outcome"), [(0.05, Outcome.PASS), (40.0, Outcome.CANNOT_JUDGE)])
+def test_a_contact_that_stayed_in_doubt_passes_only_where_its_width_allows_it(wide, outcome):
+    """Told at lift-off, with the width of contacts that turn out wrong."""
+    bench = Bench()
+    bench.begin()
+    bench.pipeline.settling._doubt = lambda _: (0.03, 0.01, wide)
+
+    (judged,) = [e for e in bench.hold(GOOD[tuple(bench.prompt.pair)], 4.0) if isinstance(e, Judged)]
+
+    assert judged.evidence.in_doubt
+    assert judged.verdict.outcome is outcome
+
+
+def test_leads_are_not_zeroed_by_a_contact_that_stayed_in_doubt():
+    bench = Bench()
+    bench.pipeline.settling._doubt = lambda _: (0.03, 0.01, 0.05)
+    bench.command(StartUnit("A1"))
+
+    assert not any(isinstance(e, LeadZero) for e in bench.hold(0.0, 4.0))

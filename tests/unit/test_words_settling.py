@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from acquire.page.contact_view import ContactView
@@ -49,6 +51,10 @@ def test_a_creeping_contact_is_told_what_to_do():
 def test_a_longer_hold_is_asked_for_with_the_reason(hold, why):
     assert held(settled(hold, 4.0)) == f"hold on for 4 s: the bench learns from {why}"
     assert held(settled()) == ""
+
+
+def test_a_value_in_doubt_says_so():
+    assert held(replace(settled(), in_doubt=True)).startswith("not at rest beyond doubt")
 
 
 def test_the_page_shows_both_in_place_of_the_word():

@@ -30,12 +30,12 @@ from .traces import make_bench
 from .worlds import drawn
 
 SEED = 1_000_000
-BENCHES = {"hand2000": 70, "hand6000": 70, "bench50000": 65, "bench65_10": 55, "bench65_50": 32}
+BENCHES = {"hand2000": 150, "hand6000": 100, "bench50000": 100, "bench65_10": 60, "bench65_50": 40}
 TRACES = 70  # of each bench
 NEW_BENCHES = 0.3  # share that is kept from learning
 # Noise of one point while learning, a little above what the classes' files say: cautious.
 NOISE_COUNTS = {"hand2000": 0.45, "hand6000": 0.6, "bench50000": 1.5, "bench65_10": 10.0, "bench65_50": 25.0}
-HIDDEN, EPOCHS, BATCH, RATE = 12, 12, 512, 3e-3
+HIDDEN, EPOCHS, BATCH, RATE = 24, 20, 512, 3e-3
 LOOSE_HORIZON_S = 1.3
 CEILING = 8.0  # errors beyond this many bands count as this many
 FLOOR = 0.003
@@ -48,10 +48,13 @@ def bench_seed(name: str, k: int) -> int:
 
 
 def observe(traces, meter_name: str, seed: int):
-    """Signs and errors (in bands) of every loosely passing stretch of one bench."""
+    """Signs, errors (in bands) and weights of every loosely passing stretch of one bench.
+
+    Those of one contact weigh ever less: a report rests on the first that passes.
+    """
     dice = random.Random(seed)
     new = dice.random() < NEW_BENCHES
-    signs, errors, seen = [], array("f"), []
+    signs, errors, seen, places = [], array("f"), [], []
     settings = settings_for(
         meter_name,
         noise_counts=NOISE_COUNTS[meter_name],
@@ -67,14 +70,14 @@ def observe(traces, meter_name: str, seed: int):
     run = SettleFilter(settings, doubt)
     # Noise is learnt from reports, and here every point is one.
     with mock.patch("acquire.settle.filter.learn"):
-        for trace in traces:
+        for number, trace in enumerate(traces):
             run.reset()
             if new:
                 run.forget()
             step_s, bands = interval_s(trace), [band(c, trace) for c in trace.contacts]
             for reading in readings_of(trace):
                 for event in run.feed(reading):
-                    if not isinstance(event, Settled):
+                    if not isinstance(event, Settled) or run._touch is None:
                         continue
                     run._touch.report = None  # look again at the next point, as if nothing had been said
                     k = owner(trace, event.monotonic_s, step_s)
@@ -83,7 +86,10 @@ def observe(traces, meter_name: str, seed: int):
                     detection = Detection(event.monotonic_s, event.value_si, 0.0)
                     signs.append(array("f", seen))
                     errors.append(error(trace.contacts[k], detection) / bands[k])
-    return np.array(signs, dtype=np.float32), np.array(errors)
+                    places.append((number, k))
+    _, first, groups = np.unique(np.array(places), axis=0, return_index=True, return_inverse=True)
+    earlier = np.arange(len(places)) - np.asarray(first)[np.ravel(groups)]
+    return np.array(signs, dtype=np.float32), np.array(errors), 1.0 / np.sqrt(1.0 + earlier)
 
 
 @dataclasses.dataclass
@@ -96,13 +102,14 @@ class Network:
     out_bias: np.ndarray
 
 
-def fit(signs, errors, rng) -> Network:
+def fit(signs, errors, weights, rng) -> Network:
     """Train by Adam with a cosine schedule."""
     means, scales = signs.mean(0), 1.0 / (signs.std(0) + 1e-6)
     x, size = ((signs - means) * scales).astype(np.float32), np.abs(errors)
     size = np.minimum(size, CEILING)
     wrong, width = (size > 1).astype(np.float32), np.log(size + FLOOR)
     beyond = np.log(np.maximum(size - 1, FLOOR))
+    weights = weights / weights.mean()
     n, d = x.shape
     net = [
         rng.normal(size=(d, HIDDEN)) / math.sqrt(d),
@@ -116,7 +123,9 @@ def fit(signs, errors, rng) -> Network:
         for rows in np.array_split(rng.permutation(n), n // BATCH):
             step += 1
             rate = RATE * 0.5 * (1 + math.cos(math.pi * min(step / total, 1.0)))
-            for k, slope in enumerate(_slopes(net, x[rows], wrong[rows], width[rows], beyond[rows])):
+            for k, slope in enumerate(
+                _slopes(net, *(column[rows] for column in (x, wrong, width, beyond, weights)))
+            ):
                 first[k] = 0.9 * first[k] + 0.1 * slope
                 second[k] = 0.999 * second[k] + 0.001 * slope**2
                 down = (first[k] / (1 - 0.9**step)) / (np.sqrt(second[k] / (1 - 0.999**step)) + 1e-8)
@@ -124,7 +133,7 @@ def fit(signs, errors, rng) -> Network:
     return Network(means, scales, *net)
 
 
-def _slopes(net, x, wrong, width, beyond):
+def _slopes(net, x, wrong, width, beyond, weights):
     """Gradients of cross entropy and of 0.2 times the pinball losses, the last one of the wrong alone."""
     z = np.tanh(x @ net[0] + net[1])
     o = z @ net[2] + net[3]
@@ -133,7 +142,7 @@ def _slopes(net, x, wrong, width, beyond):
     up[:, 1] = np.where(width > o[:, 1], -0.95, 0.05) * 0.2
     most = MOST_OF_THE_WRONG
     up[:, 2] = np.where(beyond > o[:, 2], -most, 1 - most) * wrong
-    up /= len(x)
+    up *= weights[:, None] / len(x)
     back = (up @ net[2].T) * (1 - z * z)
     return x.T @ back, back.sum(0), z.T @ up, up.sum(0)
 
@@ -169,19 +178,24 @@ def write(net: Network, path: Path, note: str) -> None:
 
 
 def learn() -> None:
-    """Observe all benches, train, and write the module of weights."""
-    parts = []
+    """Observe all benches, train, and write the module of weights; a class of meters weighs by its root."""
+    classes = []
     for name, count in BENCHES.items():
+        parts = []
         for k in range(count):
             seed = bench_seed(name, k)
             parts.append(observe(make_bench(name, TRACES, seed, drawn(seed)), name, seed))
-        print(f"{name}: {sum(len(e) for _, e in parts)} stretches so far", flush=True)
-    save(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+        classes.append([np.concatenate(column) for column in zip(*parts, strict=True)])
+        print(f"{name}: {len(classes[-1][1])} stretches", flush=True)
+    save(classes)
 
 
-def save(signs: np.ndarray, errors: np.ndarray, path: Path = Path(acquire.settle.weights.__file__)) -> None:
+def save(classes, path: Path = Path(acquire.settle.weights.__file__)) -> None:
     """Train, and write the module of weights with what they were learnt from."""
-    net = fit(signs, errors, np.random.default_rng(SEED))
+    for each in classes:
+        each[2] = each[2] / math.sqrt(each[2].sum())
+    signs, errors, weights = (np.concatenate(column) for column in zip(*classes, strict=True))
+    net = fit(signs, errors, weights, np.random.default_rng(SEED))
     note = (
         f"Learnt from {len(errors)} stretches on {sum(BENCHES.values())} benches of the family\n"
         f"`tests.benchmarks.settle.worlds.drawn`, {TRACES} traces each, seeds from {SEED} on."

@@ -11,7 +11,8 @@ emf       thermal voltage of a warm joint that decays, four-wire hook-ups too
 drying    a wet or oily contact that dries at a steady rate, then is dry
 beat      the mains line seen through a meter that samples it once a second or slower
 
-`NAMED` are the worlds of the tables. Three have shapes that the family never draws: `swinging` (a damped
+`NAMED` are the worlds of the tables. Four have shapes that the family never draws: `long tails` (a film
+that thins by other exponents), `swinging` (a damped
 oscillation of a hand-held clip), `heating` (the test current warms a thin wire) and `stretched` (iron whose
 current settles like exp(-sqrt(t / tau))). All shares and sizes are assumptions, workshop lore, no source.
 """
@@ -64,6 +65,7 @@ class World:
     swinging: float = 0.0
     heating: float = 0.0
     stretched: float = 0.0
+    steep: Span = (0.7, 2.5)  # exponents of the films that thin
     shape_ohm: Span = (0.02, 1.0)
     shape_s: Span = (0.5, 10.0)
     one_meter: bool = False  # noise, filter and leads are drawn once a bench, not once a trace
@@ -80,6 +82,8 @@ NAMED = {
     "thinning": World(power=0.5, films=0.1),
     "slipping": World(steps=0.4, slips=0.25, taps=0.15, films=0.2),
     "warm joints": World(emf=0.6, shape_ohm=(0.01, 0.3), shape_s=(2.0, 15.0), drying=0.15),
+    "long tails": World(power=0.4, steep=(0.3, 0.6), films=0.1, shape_ohm=(0.01, 0.5), shape_s=(0.2, 2.0)),
+    "wet": World(drying=0.6, films=0.1, shape_s=(2.0, 12.0)),
     "swinging": World(swinging=0.5, shape_s=(0.4, 3.0), films=0.2),
     "heating": World(heating=0.5, shape_s=(2.0, 12.0), films=0.2),
     "stretched": World(stretched=0.5, inductive=0.1, shape_s=(0.1, 1.5)),
@@ -150,7 +154,7 @@ def shapes(world: World, rng, four_wire: bool, ohm: float) -> list:
     way = 1.0 if rng.random() < 0.8 else -1.0
     kinds = rng.random(7)
     if not four_wire and kinds[0] < world.power:
-        steep = rng.uniform(0.7, 2.5)
+        steep = rng.uniform(*world.steep)
         found.append(lambda x: size * (1 + x / tau_s) ** -steep)
     if not four_wire and kinds[1] < world.steps:
         at_s = np.sort(rng.exponential(tau_s, int(rng.integers(1, 5))))
