@@ -54,6 +54,7 @@ class Unsettled(StrEnum):
     """Why a contact does not come to rest."""
 
     MOVES = "moves"
+    SHORT = "short"
     BREAKS = "breaks"
     RANGES = "ranges"
     FEW = "few"
@@ -269,7 +270,7 @@ class Standstill:
             touch, patience_s = self._failed, 0.0
         if touch is None or now_s - touch.since_s < patience_s or not touch.values:
             return None
-        why = Unsettled.MOVES
+        why = Unsettled.SHORT if touch is self._failed else Unsettled.MOVES
         if touch.ranges >= _SEVERAL:
             why = Unsettled.RANGES
         elif touch.numberless >= _SEVERAL:

@@ -19,10 +19,10 @@ from drivers.reading import Quantity
 HEADROOM = 1.2
 """A range must hold this much more than the largest healthy value, so that a bad joint still reads."""
 
-CLOSE_ENOUGH, METER_SHARE = 0.05, 0.3
+CLOSE_ENOUGH, METER_SHARE = 0.05, 0.5
 """Share of the tolerance that a value need not be known better than: settling need not resolve it, and
 a meter that errs by more on the range that holds every pair of the unit is set to a finer one, where its
-noise costs no waiting. And share of the meter's own limits of error: U grows by less than a twentieth where
+noise costs no waiting. And share of the meter's own limits of error: U grows by an eighth at most where
 a value rests within that. Workshop choices, well below what is left for the leads."""
 
 

@@ -140,6 +140,7 @@ def _unusable(facts: Facts) -> str:
 
 _UNSETTLED = {
     "moves": "it moves by {}. Hold still, press harder, clean tips and pins; a large winding takes its time",
+    "short": "touches were too short (it moved by {}). Hold on until the value stands, and press harder",
     "breaks": "the contact breaks again and again ({} between the values). Press harder, clean tips and pins",
     "ranges": "the meter changes its range again and again ({} between the values). Set one range on it",
     "no_numbers": "many readings carry no number ({} between those that do). Look at its display and cable",

@@ -184,7 +184,7 @@ def test_the_air_after_a_touch_is_no_broken_contact():
         for _ in range(6):
             bench.see(None)
     [told] = bench.told()
-    assert (told.code, told.facts["why"]) == (Code.METER_UNSETTLED, "moves")
+    assert (told.code, told.facts["why"]) == (Code.METER_UNSETTLED, "short")
 
 
 def test_a_steady_value_without_a_unit_is_not_passed_over_in_silence():
