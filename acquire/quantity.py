@@ -130,6 +130,43 @@ def parse(text: str, unit: str = "ohm") -> float:
     return value
 
 
+LIMITS: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {
+        "ohm": (0.0, 1e15),
+        "1": (0.0, 1.0),
+        "°C": (-60.0, 300.0),
+        "K": (0.0, 100.0),
+        "s": (0.0, 366 * 86400.0),
+        "V": (0.0, 1e5),
+        "H": (0.0, 1e6),
+        "m": (0.0, 1e5),
+        "kg": (0.0, 1e5),
+    }
+)
+"""Between what a quantity can lie that somebody states, in a file or by hand. Wider than any workshop: they
+catch a slip of the prefix, and keep arithmetic finite."""
+
+
+def possible(text: str, unit: str = "ohm", least: float | None = None, most: float | None = None) -> float:
+    """Read a number with its unit that somebody states.
+
+    Args:
+        text: as of `parse`.
+        unit: as of `parse`.
+        least: smallest value allowed, SI; None: by `LIMITS`.
+        most: largest, likewise.
+
+    Raises:
+        QuantityInvalid: it is none, or lies beyond them.
+    """
+    value, limits = parse(text, unit), LIMITS[unit]
+    least, most = limits[0] if least is None else least, limits[1] if most is None else most
+    if not least <= value <= most:
+        bounds = f"It must lie between {show(least, unit, digits=3)} and {show(most, unit, digits=3)}."
+        raise QuantityInvalid(f"{_quoted(text)} is not possible here.", bounds)
+    return value
+
+
 _MISTAKES: tuple[tuple[re.Pattern[str], str, str], ...] = (
     (re.compile(r"[+-]?[0-9.]+,[0-9]"), "has a comma in its number", "Write a decimal point: 1.5, not 1,5."),
     (re.compile(r"[+-]?(nan|inf|infinity|infinite)\b", re.IGNORECASE), "is not a finite number", ""),
@@ -317,14 +354,8 @@ def _prefix_for(value: float, unit: str, last: int) -> str:
     return fitting[-1] if fitting else ranked[0]
 
 
-def _setting(unit: str, least: float, most: float) -> Callable[[object], float]:
-    """Make the check of one setting of a file.
-
-    Args:
-        unit: SI unit, a key of `KINDS`.
-        least: smallest value allowed, SI.
-        most: largest value allowed, SI.
-    """
+def _setting(unit: str, least: float, most: float | None = None) -> Callable[[object], float]:
+    """Make the check of one setting of a file; its arguments are those of `possible`."""
 
     def check(given: object) -> float:
         kind = KINDS[unit]
@@ -332,13 +363,9 @@ def _setting(unit: str, least: float, most: float) -> Callable[[object], float]:
             number = f"{given} has no unit" if type(given) in (int, float) else f"this is not {kind.words}"
             raise _fault(f"{number}.", f'Write it as a text with its unit, like "{kind.example}".')
         try:
-            value = parse(given, unit)
+            return possible(given, unit, least, most)
         except QuantityInvalid as error:
             raise _fault(error.what, error.hint) from error
-        if not least <= value <= most:
-            bounds = f"It must lie between {show(least, unit, digits=3)} and {show(most, unit, digits=3)}."
-            raise _fault(f"{_quoted(given)} is not possible here.", bounds)
-        return value
 
     return check
 
@@ -348,15 +375,14 @@ def _fault(what: str, remedy: str) -> PydanticCustomError:
     return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
 
 
-Ohm = Annotated[float, PlainValidator(_setting("ohm", 1e-9, 1e15))]
-ZeroOrMoreOhm = Annotated[float, PlainValidator(_setting("ohm", 0.0, 1e15))]
-Fraction = Annotated[float, PlainValidator(_setting("1", 1e-9, 1.0))]
+Ohm = Annotated[float, PlainValidator(_setting("ohm", 1e-9))]
+ZeroOrMoreOhm = Annotated[float, PlainValidator(_setting("ohm", 0.0))]
+Fraction = Annotated[float, PlainValidator(_setting("1", 1e-9))]
 Celsius = Annotated[float, PlainValidator(_setting("°C", -60.0, 150.0))]
-Kelvin = Annotated[float, PlainValidator(_setting("K", 1e-6, 100.0))]
-Seconds = Annotated[float, PlainValidator(_setting("s", 1e-6, 366 * 86400.0))]
-Volt = Annotated[float, PlainValidator(_setting("V", 1e-9, 1e5))]
-Henry = Annotated[float, PlainValidator(_setting("H", 1e-12, 1e6))]
-Metre = Annotated[float, PlainValidator(_setting("m", 1e-6, 1e5))]
-Kilogram = Annotated[float, PlainValidator(_setting("kg", 1e-6, 1e5))]
-"""Settings of a file, each written as a text with its unit; the value is in the SI unit of the name. The
-bounds are wider than any bench or workshop; they catch a slip of the prefix, and keep arithmetic finite."""
+Kelvin = Annotated[float, PlainValidator(_setting("K", 1e-6))]
+Seconds = Annotated[float, PlainValidator(_setting("s", 1e-6))]
+Volt = Annotated[float, PlainValidator(_setting("V", 1e-9))]
+Henry = Annotated[float, PlainValidator(_setting("H", 1e-12))]
+Metre = Annotated[float, PlainValidator(_setting("m", 1e-6))]
+Kilogram = Annotated[float, PlainValidator(_setting("kg", 1e-6))]
+"""Settings of a file, each written as a text with its unit; the value is in the SI unit of the name."""

@@ -339,7 +339,7 @@ async def _typed(bench: Bench, truth: TruthLog) -> None:
         truth=truth,
         turn=bench.meter.turn,
     )
-    await hands.work(read_lines(sys.stdin.fileno()))
+    await hands.follow(read_lines(sys.stdin.fileno()))
 
 
 def _hands(bench: Bench, truth: TruthLog) -> FixtureHands | Hands:

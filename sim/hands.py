@@ -56,10 +56,7 @@ class Pace:
     notices: float = 0.9
 
 
-PACES = {
-    "quick": Pace(),
-    "slow": Pace(travel=(1.5, 2.5), react=(1.0, 2.0), turn=(2.0, 4.0)),
-}
+PACES = {"quick": Pace(), "slow": Pace(travel=(1.5, 2.5), react=(1.0, 2.0), turn=(2.0, 4.0))}
 
 
 class Operator:
@@ -99,13 +96,28 @@ class Operator:
         await self._pause(takes_s)
         for line in self._planned.before if down else ():
             self._tell({"hands": "type", "line": line})
-        unit = self._planned.unit
+        self._begun(self._planned, down=down)
+        self._tell({"hands": "scan", "serial": self._planned.unit.serial})
+
+    def _begun(self, planned: PlannedUnit, *, down: bool) -> None:
+        """A unit comes to the bench, and onto it if it is put down."""
+        self._planned, unit = planned, planned.unit
         unit.since_s = self._clock.now_s()
         if down:
             self._probes.place(unit)
         air_celsius = self._probes.ambient.celsius(unit.since_s)
-        self._truth.unit(self._scene.kind, self._planned, unit.celsius(air_celsius, unit.since_s))
-        self._tell({"hands": "scan", "serial": unit.serial})
+        self._truth.unit(self._scene.kind, planned, unit.celsius(air_celsius, unit.since_s))
+
+    def _lifted(self) -> bool:
+        """Take the probes up; gives whether they were down."""
+        touch, now_s = self._probes.held, self._clock.now_s()
+        if touch is None:
+            return False
+        self._probes.lift(now_s)
+        unit = self._probes.unit
+        air_celsius = self._probes.ambient.celsius(now_s)
+        self._truth.touch(touch, unit, None if unit is None else unit.celsius(air_celsius, now_s))
+        return True
 
     def _put_aside(self, show: Show) -> None:
         if self._planned is not None:
@@ -205,16 +217,8 @@ class Hands(Operator):
             self._tell({"hands": "touch", "pins": list(pair)})
 
     def _up(self) -> None:
-        touch = self._probes.held
-        if touch is None:
-            return
-        now_s = self._clock.now_s()
-        self._probes.lift(now_s)
-        unit = self._probes.unit
-        air_celsius = self._probes.ambient.celsius(now_s)
-        celsius = None if unit is None else unit.celsius(air_celsius, now_s)
-        self._truth.touch(touch, unit, celsius)
-        self._tell({"hands": "lift"})
+        if self._lifted():
+            self._tell({"hands": "lift"})
 
     async def _turn(self, show: Show) -> bool:
         """Turn the dial where it is to be turned, and say where it stands if asked; gives whether."""

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import AsyncIterator, Callable
+from typing import Any
 
-from sim.clock import BenchClock
 from sim.faults import NoSuchFault, fault_of, plant, usual_faults
-from sim.hands import Pace
-from sim.probes import ContactHabit, Probes, new_touch
+from sim.hands import Operator, Pace
+from sim.probes import ContactHabit, new_touch
 from sim.scenes import PlannedUnit, Scene, dice_for, stock_spools, wound
-from sim.truth import TruthLog
 
 HELP = """\
   1 2            touch two places ({places})
@@ -35,16 +34,14 @@ class Unclear(Exception):
     """What was typed makes no sense; the message says why."""
 
 
-class TypedHands:
+class TypedHands(Operator):
     """Probes and units moved by typed lines.
 
     Args:
-        scene: the units that come one after the other, good ones when they are used up.
-        seed: of the contacts.
+        scene, seed, bench: as an `Operator` takes them; good units come when those of the scene are used up.
         pace: how long the probes are in the air on their way.
-        probes, clock: the bench; `turn`: its meter's dial, None for ranging by itself.
         say: prints a line for a person.
-        truth: the log.
+        turn: the meter's dial, None for ranging by itself.
     """
 
     def __init__(
@@ -52,21 +49,17 @@ class TypedHands:
         scene: Scene,
         seed: int,
         *,
-        probes: Probes,
-        clock: BenchClock,
         pace: Pace,
         say: Callable[[str], None],
-        truth: TruthLog,
         turn: Callable[[float | None], None] = lambda _ohm: None,
+        **bench: Any,
     ) -> None:
-        self._kind, self._seed, self._pace, self._units = scene.kind, seed, pace, iter(scene.units)
-        self._probes, self._clock, self._say, self._truth = probes, clock, say, truth
-        self._turn = turn
+        super().__init__(scene, seed, tell=lambda _what: None, **bench)
+        self._kind, self._pace, self._say, self._turn = scene.kind, pace, say, turn
         self._unit_no = 0
         self._dice = dice_for(seed, "typed")
-        self._planned: PlannedUnit | None = None
 
-    async def work(self, lines: AsyncIterator[str]) -> None:
+    async def follow(self, lines: AsyncIterator[str]) -> None:
         """Follow typed lines until they end or say so."""
         self._say(self._help())
         self._new_unit([])
@@ -91,7 +84,7 @@ class TypedHands:
         if word == "help":
             self._say(self._help())
         elif word == "lift":
-            self._lift()
+            self._lifted()
             self._say("probes in the air")
         elif word == "short":
             await self._touch(None)
@@ -130,26 +123,15 @@ class TypedHands:
         return found[0], found[1]
 
     async def _touch(self, pair: tuple[str, str] | None) -> None:
-        if self._lift():
+        if self._lifted():
             await self._clock.pause(self._dice.uniform(*self._pace.travel))
         self._probes.touch(new_touch(self._dice, ContactHabit(), pair, self._clock.now_s()))
-
-    def _lift(self) -> bool:
-        """Take the probes up; gives whether they were down."""
-        touch, now_s = self._probes.held, self._clock.now_s()
-        if touch is None:
-            return False
-        self._probes.lift(now_s)
-        unit = self._probes.unit
-        air_celsius = self._probes.ambient.celsius(now_s)
-        self._truth.touch(touch, unit, None if unit is None else unit.celsius(air_celsius, now_s))
-        return True
 
     # ------------------------------------------------------------------ units
     def _new_unit(self, words: list[str]) -> None:
         """Put the next unit of the scene on the bench, or one with a fault by its words."""
         number = self._unit_no + 1
-        planned = None if words else next(self._units, None)
+        planned = None if words else next(self._waiting, None)
         if planned is None:
             fault = fault_of(self._kind, words)
             dice = dice_for(self._seed, self._kind.key, "unit", number)
@@ -158,12 +140,9 @@ class TypedHands:
                 self._kind, wound(self._kind, serial, dice, stock_spools(self._kind, self._seed)), fault
             )
             planned = PlannedUnit(unit, fault, "good" if fault.kind == "none" else fault.kind)
-        self._lift()
-        self._unit_no, self._planned = number, planned
-        planned.unit.since_s = now_s = self._clock.now_s()
-        self._probes.place(planned.unit)
-        celsius = planned.unit.celsius(self._probes.ambient.celsius(now_s), now_s)
-        self._truth.unit(self._kind, planned, celsius)
+        self._lifted()
+        self._unit_no = number
+        self._begun(planned, down=True)
         self._say(f"on the bench: {planned.unit.serial} ({words[0].lower() if words else 'next one'})")
 
     def _tell_fault(self) -> None:

@@ -44,14 +44,14 @@ class StudyHands(TypedHands):
         if len(self._parts) > 100:
             raise Unclear("That is no study any more.")
         unit = self._parts[label]
-        self._lift()
+        self._lifted()
         unit.since_s = self._clock.now_s()
         self._planned = PlannedUnit(unit, Fault(), "good")
         self._probes.place(unit)
         self._say(f"part {label} lies there")
 
     async def _touch(self, pair):
-        self._lift()
+        self._lifted()
         self._probes.touch(new_touch(self._dice, self._habit, pair, self._clock.now_s()))
         if pair is not None and self._planned is not None:
             self._say(f"true {self._planned.unit.steady_ohm(*pair):.9g}")

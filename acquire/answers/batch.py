@@ -10,12 +10,13 @@ import typer
 
 from acquire.answers.options import PLACE, AsJson, Html, Pdf, say, say_document, say_json
 from acquire.answers.papers import Targets, write_document
+from acquire.journal.plain import spelt
 from acquire.line.places import record_at
 from acquire.quantity import counted
 from acquire.records import Purpose
 from acquire.reports.batch import BatchLine, BatchReport, batch_report, batches_of
 from acquire.reports.batch_document import batch_document
-from acquire.reports.export import batch_csv, report_plain
+from acquire.reports.export import batch_csv
 from acquire.reports.figures import moment
 
 
@@ -86,7 +87,7 @@ def batch(
         for path in write_document(batch_document(report, svg_pictures(report)), targets):
             typer.echo(f"Written: {path}", err=as_json or as_csv)
     if as_json:
-        say_json(report_plain(report), indent=2)
+        say_json(spelt(report), indent=2)
     elif as_csv:
         typer.echo(batch_csv(report), nl=False)
     elif not (html or pdf):

@@ -11,7 +11,7 @@ import typer
 from acquire.answers.options import Level, LogLevel, say
 
 
-class Scene(StrEnum):
+class DemoScene(StrEnum):
     """Invented units of the demonstration."""
 
     PLOVER_80 = "plover-80"
@@ -19,7 +19,7 @@ class Scene(StrEnum):
     FATHOM_7 = "fathom-7"
 
 
-class Hands(StrEnum):
+class HandsPace(StrEnum):
     """How quick a pair of hands is."""
 
     QUICK = "quick"
@@ -32,9 +32,9 @@ METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
 def demo(
     folder: Annotated[Path | None, typer.Option("--dir", help="Where the files of this run go.")] = None,
     scene: Annotated[
-        Scene,
+        DemoScene,
         typer.Option(help="Which units: cores that came by mail, or a batch of forty that was wound here."),
-    ] = Scene.PLOVER_80,
+    ] = DemoScene.PLOVER_80,
     meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
     units: Annotated[
         int | None, typer.Option(min=1, max=1000, help="How many units come; 10, and 40 of fathom-7.")
@@ -112,8 +112,8 @@ def simulate(
         ),
     ] = None,
     hands: Annotated[
-        Hands, typer.Option(help="How long the probes are in the air on their way.")
-    ] = Hands.QUICK,
+        HandsPace, typer.Option(help="How long the probes are in the air on their way.")
+    ] = HandsPace.QUICK,
     bench: Annotated[Path, typer.Option(help="Bench file to write, for `steadyohm run`.")] = Path(
         "simulated-bench.toml"
     ),

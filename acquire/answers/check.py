@@ -445,13 +445,7 @@ def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
             term["degrees_of_freedom"] = dof if math.isfinite(dof) else None
         steps.append(plain)
     purpose = bench.purpose.value
-    return {
-        "sheet": sheet.name,
-        "bench": bench.name,
-        "meter": model.name,
-        "purpose": purpose,
-        "steps": steps,
-    }
+    return {"sheet": sheet.name, "bench": bench.name, "meter": model.name, "purpose": purpose, "steps": steps}
 
 
 def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from acquire.reports.document import Document
 
 
-class Kind(StrEnum):
+class ReportKind(StrEnum):
     """What is reported."""
 
     BATCH = "batch"
@@ -21,7 +21,7 @@ class Kind(StrEnum):
 
 
 def document(
-    kind: Kind,
+    kind: ReportKind,
     place: Annotated[str, typer.Argument(help="Journal; file of a study.")],
     name: Annotated[str, typer.Argument(help="Of the batch; serial of a unit.")] = "",
 ) -> None:
@@ -30,7 +30,9 @@ def document(
 
     from acquire.reports.document import as_data
 
-    made = {Kind.BATCH: _batch, Kind.RETURNED: _returned, Kind.STUDY: _study}[kind](place, name)
+    made = {ReportKind.BATCH: _batch, ReportKind.RETURNED: _returned, ReportKind.STUDY: _study}[kind](
+        place, name
+    )
     sys.stdout.buffer.write(msgspec.json.encode(as_data(made)))
 
 

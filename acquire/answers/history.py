@@ -23,6 +23,7 @@ from acquire.journal.plain import KINDS, spelt
 from acquire.journal.query import Query, Record
 from acquire.line.places import record_at
 from acquire.outlets.csv_log import BOM
+from acquire.outlets.terminal import batch_text
 from acquire.quantity import counted, show
 from acquire.records import (
     Batch,
@@ -53,7 +54,7 @@ from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
 from acquire.words.units import findings_words, missing_words, result_words
-from acquire.words.verdicts import OUTCOME_WORDS, deed_words, verdict_word
+from acquire.words.verdicts import OUTCOME_WORDS, verdict_word
 
 
 def history_entries(
@@ -212,9 +213,7 @@ def _result_line(result: UnitResult) -> str:
     return f"unit{now}: {result_words(result)}  {why}".rstrip() + missing
 
 
-def _beside(
-    record: LeadZero | CheckStandard | TypedResult | Batch | ImportedResult | Notice,
-) -> str:
+def _beside(record: LeadZero | CheckStandard | TypedResult | Batch | ImportedResult | Notice) -> str:
     """What stands on the record beside units and their verdicts."""
     match record:
         case LeadZero():
@@ -224,10 +223,7 @@ def _beside(
             shown = show(record.reading_ohm, "Ω", record.expanded_ohm)
             return f"check standard {record.resistor}: {shown}, {state}"
         case Batch():
-            units = f", {counted(record.expected, 'unit')}" if record.expected else ""
-            remark = f": {words}" if (words := deed_words(record)) else ""
-            deed = record.deed.value.replace("_", " ")
-            return f"batch {record.batch} ({record.sheet}{units}) {deed}{remark}"
+            return f"batch {batch_text(record)}"
         case ImportedResult():
             return _from_paper(record)
         case TypedResult():

@@ -6,7 +6,7 @@ import asyncio
 import json
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -87,41 +87,35 @@ ASKED_WHO = frozenset({"scpi", "modbus"})
 """Drivers whose meters were found by their answer to another question than for a reading."""
 
 
-@dataclass(frozen=True, slots=True)
-class Wishes:
-    """What the bench file for a meter shall say besides; the defaults are to be replaced by hand.
-
-    Attributes:
-        name, purpose, operator, batch: of the bench.
-        sheet, model: paths of the sheet and of the meter's file; None: a shipped one stands in.
-        celsius: temperature of the room where no thermometer was found.
-        self_check: the resistor at hand, of a meter that must be proved on one.
-        page_port: port of the bench page; None: the file has none.
-    """
-
-    name: str = "bench-1"
-    purpose: str = "final"
-    operator: str = ""
-    batch: str = ""
-    sheet: Path | None = None
-    model: Path | None = None
-    celsius: float = 20.0
-    self_check: str = "470 ohm"
-    page_port: int | None = None
+WISHES: dict[str, Any] = {
+    "name": "bench-1",
+    "purpose": "final",
+    "operator": "",
+    "batch": "",
+    "sheet": None,
+    "model": None,
+    "celsius": 20.0,
+    "self_check": "470 ohm",
+    "page_port": None,
+}
+"""What the bench file for a meter says besides, to be replaced by hand: of the bench; paths of sheet and
+meter file in place of shipped ones; temperature of the room without a thermometer; the resistor at hand, of
+a meter that must be proved on one; port of the bench page, where it has one."""
 
 
-def bench_text_for(found: Sequence[Finding], wishes: Wishes = Wishes()) -> str:
+def bench_text_for(found: Sequence[Finding], **wishes: Any) -> str:
     """A commented bench file for the meter that was found, and the thermometer if there is one too.
 
     Args:
         found: at least one; where none measures ohms as far as is known, the first is taken for the meter.
-        wishes: what it shall say besides.
+        wishes: in place of `WISHES`.
     """
+    wishes = WISHES | wishes
     thermometers = [finding for finding in found if measures_temperature(finding)]
     meters = [finding for finding in found if finding not in thermometers] or thermometers[:1]
     meter, able, named = meters[0], _able(meters[0]), meters[0].identity
-    sheet = wishes.sheet or shipped("sheets", "plover-80.toml")
-    model = wishes.model or meter_file_for(display_counts(meter), settable=able.settable)
+    sheet = wishes["sheet"] or shipped("sheets", "plover-80.toml")
+    model = wishes["model"] or meter_file_for(display_counts(meter), settable=able.settable)
     files = jinja2.Environment(  # noqa: S701  (no page: text is quoted as TOML wants it)
         loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
         undefined=jinja2.StrictUndefined,
@@ -250,10 +244,7 @@ def driver_facts(entry: DriverEntry) -> dict[str, Any]:
 
 def find(
     *,
-    port: Annotated[
-        list[str] | None,
-        typer.Option(help="This serial port; may be repeated."),
-    ] = None,
+    port: Annotated[list[str] | None, typer.Option(help="This serial port; may be repeated.")] = None,
     tcp: Annotated[
         list[str] | None, typer.Option(help="A meter on the network, HOST:PORT; may be repeated.")
     ] = None,

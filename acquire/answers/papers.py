@@ -38,7 +38,7 @@ from acquire.files.settings import Bench, load_bench
 from acquire.journal.plain import spelt
 from acquire.journal.query import Query, Record
 from acquire.line.places import is_line, record_at
-from acquire.quantity import parse
+from acquire.quantity import possible
 from acquire.records import Purpose
 from acquire.reports import document as doc
 from acquire.reports import returned as reports
@@ -375,7 +375,7 @@ def size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple
     """Width and height of a label, mm: as told, as the bench file says, or 50 by 25; QuantityInvalid."""
     shop = None if bench is None else bench.shop
     known = (WIDTH_MM, HEIGHT_MM) if shop is None else (1e3 * shop.label_width, 1e3 * shop.label_height)
-    told = (None if each is None else 1e3 * parse(each, "m") for each in (width, height))
+    told = (None if each is None else 1e3 * possible(each, "m") for each in (width, height))
     wide, high = (mm if given is None else given for mm, given in zip(known, told, strict=True))
     return round(wide, 3), round(high, 3)
 

@@ -24,7 +24,7 @@ from acquire.journal.history import JournalReader
 from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.checks import of_leads, of_winding
 from acquire.physics.copper import CONDUCTORS
-from acquire.quantity import parse
+from acquire.quantity import parse, possible
 from acquire.records import Pair, Term
 from acquire.reports.lessons import called_good, learnt
 from acquire.sheets import load_sheet
@@ -75,9 +75,9 @@ def reading_of(text: str) -> tuple[Pair, float]:
     ohm = parse(with_unit)
     if ohm < 0.0:
         raise InputImpossible(
-            f'"{text}" is below zero, which no resistance is.',
-            "Give what the meter shows, without minus.",
+            f'"{text}" is below zero, which no resistance is.', "Give what the meter shows, without minus."
         )
+    possible(with_unit)
     return pair, ohm
 
 

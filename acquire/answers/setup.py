@@ -11,12 +11,12 @@ import threading
 import webbrowser
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from acquire import logs
-from acquire.answers.instruments import Wishes, bench_text_for, measures_temperature
+from acquire.answers.instruments import bench_text_for, measures_temperature
 from acquire.answers.options import Level, LogLevel
 from acquire.answers.reported import write_new
 from acquire.bench.assembly import SOFTWARE
@@ -173,22 +173,21 @@ def _write_at(port: int) -> Callable[[Wanted], None]:
     """What writes the bench file that was put together; its page stays where it is."""
 
     def write(wanted: Wanted) -> None:
-        of = {"name": "bench-1", "purpose": Purpose.FINAL.value, "self_check": "470 ohm", **wanted.words}
-        typed = of.get("temperature", "")
-        wishes = Wishes(
-            of["name"],
-            of["purpose"],
-            of.get("operator", ""),
-            of.get("batch", ""),
-            wanted.sheet,
-            wanted.model,
-            parse(typed, "°C") if typed else 20.0,
-            of["self_check"],
-            port,
-        )
+        typed = wanted.words.get("temperature", "")
+        told = ("name", "purpose", "operator", "batch", "self_check")
+        said: dict[str, Any] = {name: wanted.words[name] for name in told if name in wanted.words}
+        if typed:
+            said["celsius"] = parse(typed, "°C")
         others = () if typed else wanted.others  # a temperature that was typed counts
         thermometers = [each for each in others if measures_temperature(each)]
-        write_new(wanted.file, bench_text_for([wanted.finding, *thermometers], wishes))
+        text = bench_text_for(
+            [wanted.finding, *thermometers],
+            sheet=wanted.sheet,
+            model=wanted.model,
+            page_port=port,
+            **said,
+        )
+        write_new(wanted.file, text)
 
     return write
 

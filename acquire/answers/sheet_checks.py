@@ -119,10 +119,7 @@ def _seen_well(table: PairTable, branch: Branch, place: int, steps: list[Step]) 
         share = table.path(step.pair).shares[place]
         own_ohm = share * tolerance * branch.reference_ohm
         others_ohm = math.sqrt(
-            max(
-                0.0,
-                table.spread_ohm(step.pair) ** 2 - (share * branch.spread * branch.reference_ohm) ** 2,
-            )
+            max(0.0, table.spread_ohm(step.pair) ** 2 - (share * branch.spread * branch.reference_ohm) ** 2)
         )
         if own_ohm > 2.0 * others_ohm:
             return True

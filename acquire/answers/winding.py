@@ -24,7 +24,7 @@ from acquire.physics.winding import (
     wire_of_spool,
 )
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, nearest_awg
-from acquire.quantity import parse, show
+from acquire.quantity import possible, show
 
 
 def winding_lines(
@@ -61,13 +61,13 @@ def winding_lines(
             "Give --wire and --mean-turn with --turns or --ohm, or --mass with --ohm.",
         )
     chosen = wire_of(wire, spools, metal)
-    length_m, extra_m = parse(mean_turn, "m"), parse(extra, "m")
+    length_m, extra_m = possible(mean_turn, "m"), possible(extra, "m")
     per_metre = show(chosen.ohms_per_metre, "Ω")
     lines = [f"{chosen.name}: {per_metre} per metre at 20 °C, {chosen.diameter_mm:.4g} mm bare"]
     if turns is not None:
         lines += _ohms(Design(turns, length_m, extra_m, strands), chosen)
     if ohm is not None:
-        lines += _turns(parse(ohm), celsius, Design(turns or 1000.0, length_m, extra_m, strands), chosen)
+        lines += _turns(possible(ohm), celsius, Design(turns or 1000.0, length_m, extra_m, strands), chosen)
     return lines
 
 
@@ -88,7 +88,7 @@ def temperature_line(
     if ohm is None:
         raise InputImpossible("What does the winding read now?", "Give --ohm.")
     conductor = _metal(metal_name or "copper").conductor
-    now_ohm, reference_ohm = parse(ohm), parse(reference)
+    now_ohm, reference_ohm = possible(ohm), possible(reference)
     celsius = winding_celsius(now_ohm, reference_ohm, of_winding(at_celsius), conductor)
     read = f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at {at_celsius:g} °C"
     if not COLDEST_CELSIUS <= celsius <= HOTTEST_CELSIUS:
@@ -118,7 +118,7 @@ def weighed_lines(
     metal = _metal(metal_name or "copper")
     if ohm is None:
         raise InputImpossible("A mass alone does not tell the wire.", "Give --ohm of the same piece as well.")
-    reference_ohm = to_reference(parse(ohm), of_winding(celsius), 20.0, metal.conductor)
+    reference_ohm = to_reference(possible(ohm), of_winding(celsius), 20.0, metal.conductor)
     length_m, diameter_mm = from_mass_and_ohm(mass_g, reference_ohm, metal)
     gauge = nearest_awg(diameter_mm)
     off = diameter_mm / awg_diameter_mm(gauge) - 1.0
@@ -129,7 +129,9 @@ def weighed_lines(
         "  enamel weighs 2 to 10 % of a wire: burn or strip it off before weighing",
     ]
     if mean_turn is not None:
-        lines.append(f"  {length_m / parse(mean_turn, 'm'):.0f} turns of {mean_turn}: a check, not a count")
+        lines.append(
+            f"  {length_m / possible(mean_turn, 'm'):.0f} turns of {mean_turn}: a check, not a count"
+        )
     return lines
 
 
@@ -159,7 +161,7 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
     head, _, gauge = text.strip().partition(" ")
     if head.upper() == "AWG" and gauge.replace(".", "", 1).isdigit():
         return wire_of_awg(float(gauge), _metal(metal or "copper"))
-    return wire_of_diameter(1000.0 * parse(text, "m"), _metal(metal or "magnet_wire"))
+    return wire_of_diameter(1000.0 * possible(text, "m"), _metal(metal or "magnet_wire"))
 
 
 def _ohms(design: Design, wire: Wire) -> list[str]:
@@ -190,18 +192,21 @@ def winding(
     *,
     wire: Annotated[str | None, typer.Option(help='Such as "AWG 36" or "0.125 mm".')] = None,
     mean_turn: Annotated[str | None, typer.Option(help='Mean length of a turn, such as "62 mm".')] = None,
-    turns: Annotated[float | None, typer.Option(min=0.0, help="Turns: gives the ohms to expect.")] = None,
+    turns: Annotated[
+        float | None, typer.Option(min=0.0, max=1e7, help="Turns: gives the ohms to expect.")
+    ] = None,
     ohm: Annotated[str | None, typer.Option(help='Measured, such as "202.5 ohm": gives the turns.')] = None,
     reference: Annotated[
         str | None, typer.Option(help="Its ohms at --celsius; with --ohm: how warm the winding is.")
     ] = None,
     mass: Annotated[
-        float | None, typer.Option(min=0.0, help="Of the bare wire, grams; with --ohm: length and gauge.")
+        float | None,
+        typer.Option(min=0.0, max=1e8, help="Of the bare wire, grams; with --ohm: length and gauge."),
     ] = None,
     metal: Annotated[
         str | None, typer.Option(help="copper, magnet_wire or aluminium; left out: copper.")
     ] = None,
-    strands: Annotated[int, typer.Option(min=1, help="Wires in hand.")] = 1,
+    strands: Annotated[int, typer.Option(min=1, max=1000, help="Wires in hand.")] = 1,
     extra: Annotated[str, typer.Option(help="Wire between coils and to the ends.")] = "0 mm",
     spools: Annotated[
         Path | None, typer.Option(help="File of spool cards; then --wire names a spool.")

@@ -42,16 +42,7 @@ from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
 from acquire.physics.wire import SpoolCard
-from acquire.records import (
-    Circumstances,
-    Code,
-    Event,
-    Fact,
-    LeadZero,
-    Notice,
-    Severity,
-    Sheet,
-)
+from acquire.records import Circumstances, Code, Event, Fact, LeadZero, Notice, Severity, Sheet
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet

@@ -8,9 +8,7 @@ from typing import Any
 
 from acquire.clock import Clock
 from acquire.conditions import CalibrationDue
-from acquire.errors import (
-    SteadyohmError,
-)
+from acquire.errors import SteadyohmError
 from acquire.files.bench_tables import Overdue
 from acquire.files.duty_tables import CheckSettings, OutOfControl, ReferenceSettings
 from acquire.files.settings import Bench

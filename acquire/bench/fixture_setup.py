@@ -101,6 +101,13 @@ def hold_of(bench: Bench) -> FixtureHold | None:
     return FixtureHold(frozenset(fixture.standard or ()), fixture.separate_contacts)
 
 
+def fixture_of(bench: Bench) -> FixtureSettings:
+    """The table of the fixture. Raises FixtureUnfit where there is none."""
+    if bench.fixture is None:
+        raise FixtureUnfit(f"{bench.file} has no [fixture] table.", "configs/README.md shows one.")
+    return bench.fixture
+
+
 def wiring_of(fixture: FixtureSettings) -> Wiring:
     """Which channels lead to which pin."""
     return Wiring(fixture.high, fixture.low, fixture.sense_high, fixture.sense_low)
@@ -113,10 +120,7 @@ def behind_card(bench: Bench, meter: Meter, sheet: Sheet, clock: Clock) -> Fixtu
         FixtureUnfit: the card sits in the meter, and this meter's driver knows no cards.
         OptionsInvalid, AddressInvalid: the card's.
     """
-    fixture = bench.fixture
-    if fixture is None:
-        raise ValueError("this bench has no fixture")
-    card = card_for(bench, meter)
+    card, fixture = card_for(bench, meter), fixture_of(bench)
     return FixtureMeter(meter, card, wiring_of(fixture), desk_for(fixture, sheet), clock)
 
 
@@ -127,9 +131,7 @@ def card_for(bench: Bench, meter: Meter) -> SwitchCard:
         FixtureUnfit: there is none, or it sits in the meter, whose driver knows no cards.
         OptionsInvalid, AddressInvalid: the card's.
     """
-    fixture = bench.fixture
-    if fixture is None:
-        raise FixtureUnfit(f"{bench.file} has no [fixture] table.", "configs/README.md shows one.")
+    fixture = fixture_of(bench)
     if fixture.link is None and not hasattr(meter, "beside"):
         raise FixtureUnfit(
             f"A {bench.meter.driver} meter has no switch card on its link.",
@@ -256,10 +258,7 @@ async def tried(
         FixtureUnfit: the bench has none.
         MeterError: meter or card cannot be reached, or the card itself says that a relay does not move.
     """
-    fixture = bench.fixture
-    if fixture is None:
-        raise FixtureUnfit(f"{bench.file} has no [fixture] table.", "configs/README.md shows one.")
-    meter = ohmmeter(bench, RealClock())
+    fixture, meter = fixture_of(bench), ohmmeter(bench, RealClock())
     trial = Trial(wiring_of(fixture), fixture.separate_contacts, plugged)
     async with meter, card_for(bench, meter) as card:
         await meter.configure(Setup(Quantity.RESISTANCE, None, bench.meter.integration_plc))

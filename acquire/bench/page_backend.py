@@ -19,6 +19,7 @@ from acquire.bench.publishing import Orders
 from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
+from acquire.outlets.orders import Desk
 from acquire.page.backend import About, Asked, Facts, PageBackend, Posted, temperature_due
 from acquire.page.batch_count import BatchCount
 from acquire.page.bench_page import Address, BenchPage, open_page
@@ -243,6 +244,7 @@ def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
         daemon.clock.monotonic_s,
         Orders(daemon, stop, "page") if orders else None,
         may_stop=bench.page is not None and bench.page.stop,
+        desk=Desk.kept(daemon.journal.path.parent),
         asks=asks,
         posts=posts if orders else {},
     )

@@ -15,7 +15,7 @@ from acquire.bench.daemon import Daemon
 from acquire.files.network_tables import MqttSettings
 from acquire.line.broker import broker_of
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet, MqttOutlet
-from acquire.outlets.orders import ORDERS, Answer, Order, OrderFile, Stop
+from acquire.outlets.orders import ORDERS, Answer, Desk, Order, Stop
 from acquire.records import (
     AcceptFirstUnit,
     Code,
@@ -97,12 +97,7 @@ def _told_how(order: Command, way: str) -> Command:
 
 
 def mqtt_outlet(
-    mqtt: MqttSettings,
-    daemon: Daemon,
-    *,
-    environment: Mapping[str, str],
-    stop: asyncio.Event,
-    software: str,
+    mqtt: MqttSettings, daemon: Daemon, *, environment: Mapping[str, str], stop: asyncio.Event, software: str
 ) -> MqttOutlet:
     """Make the outlet of a bench, and let it hear what the display hears.
 
@@ -132,8 +127,7 @@ def mqtt_outlet(
     else:
         outlet = MqttOutlet(broker, **how)
     if mqtt.orders:
-        kept = OrderFile(daemon.journal.path.parent)
-        outlet.desk.known, outlet.note = kept.known, kept.note
+        outlet.desk = Desk.kept(daemon.journal.path.parent)
     daemon.desk_refused = lambda: outlet.desk.refused
     daemon.subscribers.append(outlet.show)
     return outlet

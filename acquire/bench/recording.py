@@ -24,17 +24,7 @@ from acquire.heart.standstill import MeterSaid
 from acquire.journal.plain import from_plain, kind_of, to_plain
 from acquire.physics.wire import SpoolCard
 from acquire.pipeline import Pipeline
-from acquire.records import (
-    Batch,
-    Circumstances,
-    Command,
-    Event,
-    Judged,
-    Learned,
-    Recorded,
-    Sheet,
-    Verdict,
-)
+from acquire.records import Batch, Circumstances, Command, Event, Judged, Learned, Recorded, Sheet, Verdict
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.steps.checking import CheckDuty

@@ -15,6 +15,7 @@ from pydantic import AfterValidator, Field, PlainValidator, ValidationInfo, mode
 from pydantic_core import PydanticCustomError
 
 from acquire.files.toml_file import Flag, Table, Text
+from acquire.physics.leads import LEAD_LIMIT_OHM
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
 from acquire.records.codes import Order, Recheck
@@ -316,6 +317,8 @@ class LeadSettings(Table):
             raise ValueError('zero = "value" needs value and uncertainty')
         if self.zero is not ZeroSource.VALUE and (self.value is not None or self.uncertainty is not None):
             raise ValueError('value and uncertainty belong to zero = "value"')
+        if self.value is not None and self.value > LEAD_LIMIT_OHM:
+            raise ValueError(f"no leads have {self.value:g} ohm: they read less than {LEAD_LIMIT_OHM:g}")
         return self
 
     @property

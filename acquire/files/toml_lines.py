@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections import deque
+from collections.abc import Iterator, Mapping
 
 Path = tuple[str | int, ...]
 """Names of tables and keys, and 0-based places in lists."""
@@ -45,37 +46,45 @@ def find_lines(text: str) -> TomlLines:
     return TomlLines(_Scan(text).tables())
 
 
-_BLANK = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
-_GAP = re.compile(r"[ \t]*")
-_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-_STRINGS = (
-    re.compile(r'"""(?:[^"\\]|\\.|"{1,2}(?!"))*"{3,5}', re.DOTALL),
-    re.compile(r"'''(?:[^']|'{1,2}(?!'))*'{3,5}", re.DOTALL),
-    re.compile(r'"(?:[^"\\\n]|\\.)*"'),
-    re.compile(r"'[^'\n]*'"),
+_TOKEN = re.compile(
+    r'''(?P<blank>[ \t\r\n]+|\#[^\n]*)
+    |(?P<quoted>"""(?:[^"\\]|\\.|"{1,2}(?!"))*"{3,5}|'''
+    r"""'''(?:[^']|'{1,2}(?!'))*'{3,5}|"""
+    r""""(?:[^"\\\n]|\\.)*"|'[^'\n]*')
+    |(?P<sign>[][{}=,.])
+    |(?P<word>[^][{}=,.\s"'\#]+)""",
+    re.DOTALL | re.VERBOSE,
 )
-"""Basic and literal strings, the multi-line forms first: their quotes begin like those of an empty string.
-Up to two quotes may stand before the closing three."""
-_WORD = re.compile(r"[^\s,\]}#]+(?:[ ][0-9][^\s,\]}#]*)?")
-"""A number, a truth value or a date; a date and its time may be parted by one space."""
+"""Blanks and comments; strings, the multi-line forms first, as their quotes begin like those of an empty one,
+and up to two quotes may stand before the closing three; signs; pieces of keys, numbers, words, dates."""
+
+
+def _tokens(text: str) -> Iterator[tuple[int, str, str]]:
+    """Line, sort and text of each; the last says where the text ends."""
+    at, line = 0, 1
+    while at < len(text):
+        match = _TOKEN.match(text, at)
+        if match is None:
+            raise ValueError(f"line {line}: not expected here")
+        if match.lastgroup != "blank":
+            yield line, str(match.lastgroup), match[0]
+        at, line = match.end(), line + match[0].count("\n")
+    yield line, "end", ""
 
 
 class _Scan:
-    """One pass over the text; `at` is where it has got to."""
+    """One pass over the tokens; the first of `left` is where it has got to."""
 
     def __init__(self, text: str) -> None:
-        self.text = text.replace("\r\n", "\n")
-        self.at = 0
-        self.line = 1
-        self.counted = 0
+        self.left = deque(_tokens(text))
         self.found: dict[Path, int] = {}
         self.items: dict[Path, int] = {}  # path of an array of tables -> how many there are so far
 
     def tables(self) -> dict[Path, int]:
         """Scan everything."""
         table: Path = ()
-        while self._skip(_BLANK) and self.at < len(self.text):
-            if self._peek("["):
+        while self.left[0][1] != "end":
+            if self._is("["):
                 table = self._header()
             else:
                 self._pair(table)
@@ -83,11 +92,13 @@ class _Scan:
 
     def _header(self) -> Path:
         """`[a.b]` or `[[a.b]]`; gives back the path with the places of arrays of tables filled in."""
-        line = self._line_now()
-        is_item = self._peek("[[")
-        self.at += 2 if is_item else 1
+        line = self._take("[")
+        is_item = self._is("[")
+        if is_item:
+            self._take("[")
         names = self._key()
-        self._expect("]]" if is_item else "]")
+        for _ in range(1 + is_item):
+            self._take("]")
         path: Path = ()
         for index, name in enumerate(names):
             path = (*path, name)
@@ -103,93 +114,56 @@ class _Scan:
 
     def _pair(self, table: Path) -> None:
         """`key.key = value`."""
-        line = self._line_now()
-        path = table
+        line, path = self.left[0][0], table
         for name in self._key():
             path = (*path, name)
             self.found.setdefault(path, line)
-        self._expect("=")
-        self._skip(_GAP)
+        self._take("=")
         self._value(path)
 
     def _key(self) -> list[str]:
-        """A dotted key, its parts bare or quoted; stops behind it."""
+        """A dotted key, its parts bare or quoted."""
         names = []
         while True:
-            self._skip(_GAP)
-            names.append(self._key_part())
-            self._skip(_GAP)
-            if not self._peek("."):
+            line, sort, text = self.left.popleft()
+            if sort not in ("quoted", "word"):
+                raise ValueError(f"line {line}: a key expected")
+            names.append(text if sort == "word" else str(tomllib.loads(f"k = {text}")["k"]))
+            if not self._is("."):
                 return names
-            self.at += 1
-
-    def _key_part(self) -> str:
-        if self.text[self.at : self.at + 1] in ('"', "'"):
-            quoted = self._string()
-            return str(tomllib.loads(f"k = {quoted}")["k"])
-        return self._take(_BARE_KEY)
+            self._take(".")
 
     def _value(self, path: Path) -> None:
-        if self._peek("["):
-            self._array(path)
-        elif self._peek("{"):
-            self._inline_table(path)
-        elif self.text[self.at : self.at + 1] in ('"', "'"):
-            self._string()
-        else:
-            self._take(_WORD)
+        if self._is("[") or self._is("{"):
+            self._listed(path, "]" if self._is("[") else "}")
+            return
+        line, sort, _ = self.left.popleft()
+        if sort not in ("quoted", "word"):
+            raise ValueError(f"line {line}: a value expected")
+        # A number has points, a date may be parted from its time: what is on the line belongs to it.
+        while (sort == "word" and self.left[0][:2] == (line, "word")) or self.left[0][::2] == (line, "."):
+            self.left.popleft()
 
-    def _array(self, path: Path) -> None:
-        self.at += 1
+    def _listed(self, path: Path, end: str) -> None:
+        """A list or an inline table."""
+        self.left.popleft()
         place = 0
-        while self._skip(_BLANK) and not self._peek("]"):
-            self.found[(*path, place)] = self._line_now()
-            self._value((*path, place))
-            self._skip(_BLANK)
+        while not self._is(end):
+            if end == "]":
+                self.found[*path, place] = self.left[0][0]
+                self._value((*path, place))
+            else:
+                self._pair(path)
             place += 1
-            if self._peek(","):
-                self.at += 1
-        self._expect("]")
+            if self._is(","):
+                self._take(",")
+        self._take(end)
 
-    def _inline_table(self, path: Path) -> None:
-        self.at += 1
-        while self._skip(_BLANK) and not self._peek("}"):
-            self._pair(path)
-            self._skip(_BLANK)
-            if self._peek(","):
-                self.at += 1
-        self._expect("}")
+    def _is(self, sign: str) -> bool:
+        return self.left[0][1:] == ("sign", sign)
 
-    def _string(self) -> str:
-        for form in _STRINGS:
-            if match := form.match(self.text, self.at):
-                self.at = match.end()
-                return match.group()
-        raise ValueError(f"line {self._line_now()}: a string does not end")
-
-    def _skip(self, pattern: re.Pattern[str]) -> bool:
-        """Step over what may be empty; always true, so that it can open a loop's condition."""
-        if match := pattern.match(self.text, self.at):
-            self.at = match.end()
-        return True
-
-    def _take(self, pattern: re.Pattern[str]) -> str:
-        match = pattern.match(self.text, self.at)
-        if match is None:
-            raise ValueError(f"line {self._line_now()}: not expected here")
-        self.at = match.end()
-        return match.group()
-
-    def _expect(self, sign: str) -> None:
-        if not self._peek(sign):
-            raise ValueError(f"line {self._line_now()}: {sign} expected")
-        self.at += len(sign)
-
-    def _peek(self, sign: str) -> bool:
-        return self.text.startswith(sign, self.at)
-
-    def _line_now(self) -> int:
-        """Line of the present place; counts on from where it was last asked."""
-        self.line += self.text.count("\n", self.counted, self.at)
-        self.counted = self.at
-        return self.line
+    def _take(self, sign: str) -> int:
+        line, *rest = self.left.popleft()
+        if rest != ["sign", sign]:
+            raise ValueError(f"line {line}: {sign} expected")
+        return line

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from acquire.conditions import LEADS as LEADS_GATE
 from acquire.conditions import CalibrationDue, Conditions, Temperature
-from acquire.physics.leads import CONTACT_OHM, moved
+from acquire.physics.leads import CONTACT_OHM, LEAD_LIMIT_OHM, moved
 from acquire.plausible import Doubt, Gate, Law, Seen, fresh
 from acquire.records import (
     Ask,
@@ -363,10 +363,6 @@ class Duties:
             if check.last_utc_s is not None:
                 check.last_utc_s -= by_s
 
-
-LEAD_LIMIT_OHM = 2.0
-"""Probes held together read less than this through sound leads (0.2 to 0.5 ohm, to be replaced above 1 ohm);
-common practice, no source."""
 
 LEADS = Wanted(Quantity.RESISTANCE, LEAD_LIMIT_OHM, close_enough_ohm=CONTACT_OHM / 2)
 """How the meter is set for it."""

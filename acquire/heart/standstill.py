@@ -157,6 +157,8 @@ class Standstill:
         """Take a reading of the ohms meter; `wanted` is what it should measure."""
         now_s = reading.monotonic_s
         self._heard(now_s)
+        if True not in self._pieces:  # what came before the first was not understood, rather than damaged
+            self._pieces.clear()
         self._pieces.append(True)
         off_ohms = wanted in OHMS and reading.quantity not in OHMS
         if Flag.TYPED in reading.flags or off_ohms or not reading.flags.isdisjoint(_OLD):

@@ -14,13 +14,7 @@ from pydantic import Field, TypeAdapter, model_validator
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import BenchName, FilePath
-from acquire.files.network_tables import (
-    BrokerSettings,
-    EnvironmentName,
-    HttpSettings,
-    first_line,
-    variable,
-)
+from acquire.files.network_tables import BrokerSettings, EnvironmentName, HttpSettings, first_line, variable
 from acquire.files.toml_file import Faults, Table, read_toml
 from acquire.line.database import complete
 from acquire.quantity import Seconds

@@ -75,45 +75,31 @@ Sample = tuple[dict[str, str], float]
 
 def exposition(facts: Facts) -> str:
     """Write the facts in Prometheus' text format, one family after the other."""
-    backlog = {outlet.name: max(0, facts.journal_seq - outlet.cursor) for outlet in facts.outlets}
-    families: list[tuple[str, str, str, list[Sample]]] = [
-        ("up", "gauge", "1 when meters read and the journal takes verdicts.", [({}, float(facts.well))]),
-        (
-            "build_info",
-            "gauge",
-            "Always 1; the label tells the version.",
-            [({"software": facts.software}, 1.0)],
+    outlets = facts.outlets
+    backlog = {o.name: max(0, facts.journal_seq - o.cursor) for o in outlets}
+    families: dict[str, list[Sample]] = {
+        "up gauge 1 when meters read and the journal takes verdicts.": _one(facts.well),
+        "build_info gauge Always 1; the label tells the version.": [({"software": facts.software}, 1.0)],
+        "uptime_seconds gauge Since the start.": _one(facts.uptime_s),
+        "readings_total counter Readings taken.": _by("meter", facts.readings),
+        "silence_seconds gauge Since the latest reading.": _by("meter", facts.silence_s),
+        "verdicts_total counter Verdicts given.": _by("outcome", facts.verdicts),
+        "journal_entries gauge Number of the latest entry.": _one(facts.journal_seq),
+        "journal_bytes gauge Size on the disk.": _one(facts.journal_bytes),
+        "journal_refusing gauge 1 while it cannot be written.": _one(facts.halted),
+        "commands_refused_total counter Not carried out.": _one(facts.commands_refused),
+        "outlet_sent_total counter Entries sent.": _by("outlet", {o.name: o.sent for o in outlets}),
+        "outlet_backlog_entries gauge Entries that wait to be sent.": _by("outlet", backlog),
+        "outlet_failures_total counter Attempts that failed.": _by(
+            "outlet", {o.name: o.failures for o in outlets}
         ),
-        ("uptime_seconds", "gauge", "Since the start.", [({}, facts.uptime_s)]),
-        ("readings_total", "counter", "Readings taken.", _by("meter", facts.readings)),
-        ("silence_seconds", "gauge", "Since the latest reading.", _by("meter", facts.silence_s)),
-        ("verdicts_total", "counter", "Verdicts given.", _by("outcome", facts.verdicts)),
-        ("journal_entries", "gauge", "Number of the latest entry.", [({}, float(facts.journal_seq))]),
-        ("journal_bytes", "gauge", "Size on the disk.", [({}, float(facts.journal_bytes))]),
-        ("journal_refusing", "gauge", "1 while it cannot be written.", [({}, float(facts.halted))]),
-        ("commands_refused_total", "counter", "Not carried out.", [({}, float(facts.commands_refused))]),
-        (
-            "outlet_sent_total",
-            "counter",
-            "Entries sent.",
-            _by("outlet", {o.name: o.sent for o in facts.outlets}),
+        "outlet_failing gauge 1 while the latest attempt failed.": _by(
+            "outlet", {o.name: bool(o.failing) for o in outlets}
         ),
-        ("outlet_backlog_entries", "gauge", "Entries that wait to be sent.", _by("outlet", backlog)),
-        (
-            "outlet_failures_total",
-            "counter",
-            "Attempts that failed.",
-            _by("outlet", {o.name: o.failures for o in facts.outlets}),
-        ),
-        (
-            "outlet_failing",
-            "gauge",
-            "1 while the latest attempt failed.",
-            _by("outlet", {o.name: float(bool(o.failing)) for o in facts.outlets}),
-        ),
-    ]
+    }
     lines: list[str] = []
-    for name, kind, about, samples in families:
+    for family, samples in families.items():
+        name, kind, about = family.split(" ", 2)
         full = f"steadyohm_{name}"
         lines += [f"# HELP {full} {about}", f"# TYPE {full} {kind}"]
         lines += [f"{full}{_labels({'bench': facts.bench, **labels})} {value!r}" for labels, value in samples]
@@ -135,6 +121,10 @@ def health(facts: Facts) -> tuple[int, bytes]:
         "outlets": {o.name: {"cursor": o.cursor, "failing": o.failing} for o in facts.outlets},
     }
     return (200 if facts.well else 503), json.dumps(body, ensure_ascii=False).encode("utf-8", "replace")
+
+
+def _one(number: float) -> list[Sample]:
+    return [({}, float(number))]
 
 
 def _by(label: str, numbers: dict[str, Any]) -> list[Sample]:

@@ -25,7 +25,7 @@ import structlog
 from pydantic_core import from_json
 
 from acquire.clock import Clock
-from acquire.errors import JournalUnusable, SteadyohmError
+from acquire.errors import JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.store import Journal
@@ -120,7 +120,6 @@ class MqttOutlet:
         self.connected = False
         self.published = 0
         self.desk = Desk()
-        self.note: Callable[[str, Answer | None], object] = lambda _, __: None
         self._clock = clock
         self._software = software
         self._on_command = on_command
@@ -280,13 +279,7 @@ class MqttOutlet:
         taken = self.desk.take(payload, self._clock.monotonic_s(), retained=retained)
         answer = taken.answer
         if taken.order is not None and self._on_command is not None:
-            await asyncio.to_thread(self.note, taken.correlation, None)
-            try:
-                answer = await self._on_command(taken.order)
-            except SteadyohmError as error:
-                answer = Answer(done=False, reason=str(error))
-            self.desk.answered(taken.correlation, answer)
-            await asyncio.to_thread(self.note, taken.correlation, answer)
+            answer = await self.desk.carry_out(taken.correlation, taken.order, self._on_command)
             log.info("mqtt.command", order=type(taken.order).__name__, done=answer.done)
         if answer is not None:
             bench, now_s = self.topics.bench, self._clock.utc_s()

@@ -10,16 +10,19 @@ business (its access list). Not for what a command does (pipeline) nor for the w
 
 from __future__ import annotations
 
+import asyncio
 import dataclasses
 import json
 import os
 import typing
 from collections import OrderedDict
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from enum import Enum
 from pathlib import Path
 from typing import Any
 
+from acquire.errors import SteadyohmError
 from acquire.records import CallGood, ClockSetBack, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
 from system.files import BYTES, to_disk
 
@@ -95,6 +98,7 @@ class Desk:
     Attributes:
         refused: how many were refused since the start, for metrics; dropped: of those, without an answer.
         known: orders that were taken, oldest first, with what became of them; None while under way.
+        note: writes on the disk that an order is taken, or what became of it, for the next start.
     """
 
     refused: int = 0
@@ -102,6 +106,13 @@ class Desk:
     _tokens: float = float(BURST)
     _filled_s: float = float("-inf")
     known: OrderedDict[str, Answer | None] = field(default_factory=OrderedDict)
+    note: Callable[[str, Answer | None], object] = lambda _correlation, _answer: None
+
+    @classmethod
+    def kept(cls, folder: Path) -> Desk:
+        """One that knows what was taken before the bench was started anew."""
+        file = OrderFile(folder)
+        return cls(known=file.known, note=file.note)
 
     def take(self, message: bytes, monotonic_s: float, *, retained: bool = False) -> Taken:
         """Look at one message.
@@ -131,10 +142,19 @@ class Desk:
             self.known.popitem(last=False)
         return Taken(correlation, order)
 
-    def answered(self, correlation: str, answer: Answer) -> None:
-        """Remember what became of an order."""
+    async def carry_out(
+        self, correlation: str, order: Order, obey: Callable[[Order], Awaitable[Answer]]
+    ) -> Answer:
+        """Have an order obeyed that was taken; it is noted before and after, so that it is done once."""
+        await asyncio.to_thread(self.note, correlation, None)
+        try:
+            answer = await obey(order)
+        except SteadyohmError as error:
+            answer = Answer(done=False, reason=str(error))
         if correlation in self.known:
             self.known[correlation] = answer
+        await asyncio.to_thread(self.note, correlation, answer)
+        return answer
 
     def _pay(self, monotonic_s: float) -> None:
         """Take one token. The last one buys a refusal, so that the sender learns why; then silence.

@@ -259,11 +259,10 @@ async def first_of(*works: Awaitable[Any]) -> None:
 @contextlib.asynccontextmanager
 async def beside(about: str, *works: Coroutine[Any, Any, None]) -> AsyncIterator[None]:
     """Let works run beside something, and end with it. A fault in one is logged; the rest goes on."""
-    event = f"{about}.fault"
 
     def ended(task: asyncio.Task[None]) -> None:
         if not task.cancelled() and (fault := task.exception()) is not None:
-            log.error(event, task=task.get_name(), exc_info=fault)
+            log.error("task.fault", task=task.get_name(), exc_info=fault)
 
     tasks = [asyncio.create_task(work, name=f"{about} {number}") for number, work in enumerate(works)]
     for task in tasks:

@@ -22,7 +22,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from acquire.errors import Fault, FileInvalid, SteadyohmError
-from acquire.outlets.orders import LARGEST_BYTES, Answer, Stop
+from acquire.outlets.orders import LARGEST_BYTES, Answer, Order, Stop
 from acquire.page.access import SECURITY, Gate, token_in
 from acquire.page.backend import Asked, File, PageBackend, Posted, Unknown
 from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
@@ -134,6 +134,11 @@ LONGEST_WORD = 200
 
 NO_STOP = "This page may not end the bench: press Ctrl-C at its terminal, or set stop = true in [page]."
 """The answer to an order that its page may not give."""
+
+
+async def _no_stop(_order: Order) -> Answer:
+    return Answer(done=False, reason=NO_STOP)
+
 
 LET_IN = (
     '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>steadyohm</title>'
@@ -260,8 +265,8 @@ class Pages:
         answer = taken.answer
         if taken.order is not None:
             refused = isinstance(taken.order, Stop) and not backend.may_stop
-            answer = Answer(done=False, reason=NO_STOP) if refused else await backend.obey(taken.order)
-            backend.desk.answered(taken.correlation, answer)
+            obey = _no_stop if refused else backend.obey
+            answer = await backend.desk.carry_out(taken.correlation, taken.order, obey)
         if answer is None:
             text = "That order is under way." if taken.correlation else "Too many orders."
             answer = Answer(done=False, reason=text)

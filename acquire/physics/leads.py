@@ -19,6 +19,10 @@ NEVER_ZEROED_OHM = 0.5
 """Half-width of what the leads may add while no zero was taken, ohms: the upper end of ordinary test leads
 (0.2 to 0.5 ohm; makers advise to replace them above 1 ohm). Common practice."""
 
+LEAD_LIMIT_OHM = 2.0
+"""Probes held together read less than this through sound leads (0.2 to 0.5 ohm, to be replaced above 1 ohm);
+common practice, no source."""
+
 CONTACT_OHM = 0.01
 """Standard uncertainty of how clean probes repeat a contact, ohms. Zeros repeat to about 0.02 ohm with clean
 tips (from memory), taken as a 95 % figure."""

@@ -76,16 +76,7 @@ from acquire.records.commands import (
     ZeroLeads,
 )
 from acquire.records.results import CheckStandard, ImportedResult, ResultKind, TypedResult, TypedWhy
-from acquire.records.settled import (
-    Approach,
-    Contact,
-    Hindrance,
-    Hold,
-    Learned,
-    LiftOff,
-    Settled,
-    SettleEvent,
-)
+from acquire.records.settled import Approach, Contact, Hindrance, Hold, Learned, LiftOff, Settled, SettleEvent
 from acquire.records.unit_type import (
     Balance,
     Branch,

@@ -142,9 +142,7 @@ class OpenBatch:
     """
 
     batch: str
-    expected: int | None = field(
-        default=None, metadata={"at_least": 1, "at_most": LARGEST_BATCH, "whole": True}
-    )
+    expected: int | None = field(default=None, metadata=UNITS)
     operator: str = ""
     remark: str = ""
 

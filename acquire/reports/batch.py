@@ -13,7 +13,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from acquire.choices import FAILING, PASSING
 from acquire.errors import InputImpossible
@@ -49,7 +48,8 @@ class Deed:
     doubted: bool
 
 
-class UnitLine(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class UnitLine:
     """One unit of the batch.
 
     Attributes:

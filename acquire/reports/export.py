@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import types
 import typing
 from collections.abc import Iterable, Iterator
-from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from itertools import chain, islice
@@ -104,21 +102,6 @@ def batch_csv(report: BatchReport) -> str:
         for p in row.points
     )  # fmt: skip
     return b"".join(csv_lines(BATCH_COLUMNS, rows)).decode()
-
-
-def report_plain(value: Any) -> Any:
-    """A report as JSON values; numbers that are not finite become null."""
-    if isinstance(value, StrEnum):
-        return value.value
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if is_dataclass(value):
-        return {each.name: report_plain(getattr(value, each.name)) for each in fields(value)}
-    if hasattr(value, "_asdict"):
-        return {name: report_plain(item) for name, item in value._asdict().items()}
-    if isinstance(value, tuple | list):
-        return [report_plain(item) for item in value]
-    return value
 
 
 def export_jsonl(path: Path, entries: Iterable[Entry]) -> int:

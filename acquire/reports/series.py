@@ -13,6 +13,8 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple
 
+import msgspec
+
 from acquire.quantity import percent, show
 from acquire.records import Outcome
 from acquire.reports.figures import moment, relative_to
@@ -43,7 +45,7 @@ class Counted(NamedTuple):
     outcome: Outcome
 
 
-class Point(NamedTuple):
+class Point(msgspec.Struct, frozen=True, gc=False):
     """One value in its row's unit, with what it was made and measured with; `u` is its standard uncertainty.
 
     `outcome` is that of the step or rule, `unit` that of the whole unit; names are empty where unknown.
@@ -232,7 +234,8 @@ Columns = dict[str, tuple[Any, ...]]
 
 
 def _reckoned(row: Row, subgroup: int | None) -> Series:
-    of_points = dict(zip(Point._fields, zip(*row.points, strict=True), strict=True))
+    columns = zip(*map(msgspec.structs.astuple, row.points), strict=True)
+    of_points = dict(zip(Point.__struct_fields__, columns, strict=True))
     values, serials = of_points["value"], of_points["serial"]
     spread = max(values) > min(values)
     charted = len(values) >= FEWEST and spread

@@ -50,13 +50,16 @@ class Trial:
 
 
 class Source(StrEnum):
-    """Where spread comes from. The gauge is repeatability and reproducibility together."""
+    """Where spread comes from, each sum below what it is the sum of.
 
-    GAUGE = "gauge"
+    The gauge is repeatability and reproducibility together.
+    """
+
     REPEATABILITY = "repeatability"
-    REPRODUCIBILITY = "reproducibility"
     OPERATOR = "operator"
     INTERACTION = "operator with part"
+    REPRODUCIBILITY = "reproducibility"
+    GAUGE = "gauge"
     PART = "part to part"
     TOTAL = "total"
 

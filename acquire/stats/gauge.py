@@ -81,7 +81,7 @@ class GaugeStudy:
         mean: of all values.
         table: of variance, before pooling; empty for averages and ranges.
         pooled: table after the interaction went into the repeatability; empty where it did not.
-        components: by source.
+        components: by source, in its order.
         distinct: ndc, kinds of parts that can be told apart, by this method; None where the gauge shows no
             spread at all.
         gauge_low, gauge_high: 95 % interval of the gauge's sigma; equal to it for averages and ranges.

@@ -6,10 +6,10 @@ Not for the limits (`charts`), and not for where a level has changed for good (`
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from operator import itemgetter
-from typing import NamedTuple
+from operator import attrgetter
 
 import numpy as np
 
@@ -32,7 +32,8 @@ class Rule(StrEnum):
     RUN = "nine in a row on one side"
 
 
-class Signal(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Signal:
     """Something on a chart that chance rarely does.
 
     Attributes:
@@ -78,8 +79,8 @@ def signals(chart: Chart, rules: Iterable[Rule] = Rule) -> tuple[Signal, ...]:
         low, high = (chart.centre + side * sigmas * chart.sigma for side in (-1.0, 1.0))
         low, high = (chart.lower, chart.upper) if rule is Rule.BEYOND else (low, high)
         found += _windows(rule, (points > high).astype(int) - (points < low).astype(int), needed, of)
-    found = [s._replace(start=s.start + chart.first, end=s.end + chart.first) for s in found]
-    return tuple(sorted(found, key=itemgetter(1, 2, 0)))
+    found = [Signal(s.rule, s.start + chart.first, s.end + chart.first, s.side) for s in found]
+    return tuple(sorted(found, key=attrgetter("start", "end", "rule")))
 
 
 _ZONES = {

@@ -19,7 +19,7 @@ from acquire.reports.pictures import as_svg, figure, plain_style
 from acquire.stats.crossed import Row, Source
 from acquire.stats.fitness import Fitness
 from acquire.stats.gauge import SIGMAS
-from acquire.study.report import Point, StudyReport, component_order
+from acquire.study.report import Point, StudyReport
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,15 +31,7 @@ MARKS = {
     Fitness.UNTOLD: Outcome.CANNOT_JUDGE,
 }
 
-NAMES = {
-    Source.REPEATABILITY: "repeatability",
-    Source.OPERATOR: "operator",
-    Source.INTERACTION: "operator × part",
-    Source.REPRODUCIBILITY: "reproducibility",
-    Source.GAUGE: "gauge",
-    Source.PART: "part to part",
-    Source.TOTAL: "total",
-}
+NAMES = {source: source.value for source in Source} | {Source.INTERACTION: "operator × part"}
 """Names in tables and drawings."""
 
 SUMS = frozenset({Source.REPRODUCIBILITY, Source.GAUGE, Source.TOTAL})
@@ -92,8 +84,7 @@ def share(of_one: float) -> str:
 
 def _components(report: StudyReport) -> doc.Table:
     rows = []
-    for source in component_order(report.study):
-        part = report.study.components[source]
+    for source, part in report.study.components.items():
         name = f"{'= ' if source in SUMS else ''}{NAMES[source]}"
         tolerance = "" if part.tolerance is None else share(part.tolerance)
         rows.append(
@@ -229,7 +220,7 @@ def _off_mean(axes: Axes) -> None:
 
 
 def _shares(axes: Axes, report: StudyReport) -> None:
-    sources = [s for s in component_order(report.study) if s is not Source.TOTAL]
+    sources = [source for source in report.study.components if source is not Source.TOTAL]
     places = range(len(sources))
     parts = [report.study.components[source] for source in sources]
     series: list[tuple[str, str, list[float | None]]] = [

@@ -12,7 +12,7 @@ from typing import Any
 
 from acquire.quantity import chance, counted
 from acquire.stats.capability import Limits
-from acquire.stats.crossed import Row, Source, StudyIncomplete, Trial
+from acquire.stats.crossed import Row, StudyIncomplete, Trial
 from acquire.stats.drift import drift
 from acquire.stats.fitness import Fitness, fitness, verdict_of
 from acquire.stats.gauge import POOL_ABOVE, GaugeStudy, gauge_study, ranges_study
@@ -242,19 +242,3 @@ def _row(row: Row) -> dict[str, Any]:
         "f": row.f,
         "p": row.p,
     }
-
-
-_ADDED_UP = (
-    Source.REPEATABILITY,
-    Source.OPERATOR,
-    Source.INTERACTION,
-    Source.REPRODUCIBILITY,
-    Source.GAUGE,
-    Source.PART,
-    Source.TOTAL,
-)
-
-
-def component_order(study: GaugeStudy) -> tuple[Source, ...]:
-    """Sources in the order in which a report lists them: each sum below what it is the sum of."""
-    return tuple(source for source in _ADDED_UP if source in study.components)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from acquire.errors import InputImpossible, QuantityInvalid
-from acquire.quantity import parse
+from acquire.quantity import possible
 from acquire.records import Outcome
 
 HOW = (
@@ -103,7 +103,7 @@ def _number(text: str) -> tuple[float, str] | None:
         return float(bare), ""
     for unit in ("ohm", "H", "V"):
         try:
-            return parse(bare, unit), unit
+            return possible(bare, unit), unit
         except QuantityInvalid as error:
             refused = error
     raise InputImpossible(f'"{bare}" is no value.', refused.hint or "Write it like 120 Mohm or 855 mH.")
@@ -124,7 +124,7 @@ def _part(part: str) -> tuple[str, object]:
         return "hertz", float(match[1]) * (1000.0 if match[2] else 1.0)
     for key, unit in (("test_volt", "V"), ("celsius", "°C")):
         try:
-            return key, parse(bare, unit)
+            return key, possible(bare, unit)
         except QuantityInvalid:
             continue
     raise InputImpossible(f'"{part}" means nothing here.', f"Write {HOW}")
@@ -132,7 +132,7 @@ def _part(part: str) -> tuple[str, object]:
 
 def _quantity(text: str, unit: str, part: str) -> float:
     try:
-        return parse(text, unit)
+        return possible(text, unit)
     except QuantityInvalid as error:
         raise InputImpossible(f'"{part}": {error.what}', error.hint) from error
 

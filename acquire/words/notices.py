@@ -333,7 +333,8 @@ NOTICES: dict[Code, Saying] = {
         "questions."
     ),
     Code.STEP_AGAIN: "{step} is measured again.",
-    Code.STEP_MOVED: "{step} has moved under the probes: it is measured again.",
+    Code.STEP_MOVED: "{step} has moved under the probes: it is measured again. If you had gone on to the "
+    "next pair, lift for longer between two pairs.",
     Code.STEP_SKIPPED: "{step} was skipped: {reason}",
     Code.STEP_TOUCHED_AGAIN: lambda facts: (
         f"{pins(facts['pair'])} measured again: the latest value counts, both are kept."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from acquire.records import Outcome, Purpose, Rule
+from acquire.words.verdicts import OUTCOME_WORDS
 
 NOT_GIVEN = "not given"
 
@@ -13,12 +14,8 @@ PURPOSES = {
     Purpose.RETURNED: "test of a returned unit; the serviceable limits apply",
 }
 
-OUTCOMES = {
-    Outcome.PASS: "Pass",
-    Outcome.CONDITIONAL_PASS: "Pass, near a limit",
-    Outcome.CONDITIONAL_FAIL: "Fail, near a limit",
-    Outcome.FAIL: "Fail",
-    Outcome.CANNOT_JUDGE: "Cannot be judged",
+OUTCOMES = {of: word.capitalize() for of, word in OUTCOME_WORDS.items()} | {
+    Outcome.CANNOT_JUDGE: "Cannot be judged"
 }
 
 RULES = {

@@ -123,7 +123,7 @@ def campaign(count, turns):
     ):
         for number in range(turns):
             for kind, line in lines.items():
-                name = f"{kind}-{number}"
+                name = f"{kind.replace(' ', '-')}-{number}"
                 found[kind].append(asyncio.run(turn(broker.port, new_database(postgres), line, name, wanted)))
                 asyncio.run(forget(broker.port, identifier(CollectorSettings(name=name, group="hostile"))))
     return found

@@ -28,6 +28,7 @@ from acquire.answers.batch import all_batches, report_from
 from acquire.bench.daemon import unit_known
 from acquire.clock import RealClock
 from acquire.journal.history import JournalReader
+from acquire.journal.plain import spelt
 from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.records import (
@@ -44,7 +45,7 @@ from acquire.records import (
     UnitStarted,
     WoundFrom,
 )
-from acquire.reports.export import batch_csv, report_plain
+from acquire.reports.export import batch_csv
 from tests.benchmarks.records_papers import paper_questions
 from tests.known_records import NOON_S, RESULT, VERDICT
 
@@ -177,7 +178,7 @@ def questions(folder, batches):
         "all batches (steadyohm batch)": lambda: all_batches(folder),
         "report of one batch": lambda: report_from(folder, middle),
         "its means of five as well": lambda: report_from(folder, middle, subgroup=5),
-        "its JSON": lambda: json.dumps(report_plain(report_from(folder, middle))),
+        "its JSON": lambda: json.dumps(spelt(report_from(folder, middle))),
         "its CSV": lambda: batch_csv(report_from(folder, middle)),
         "its HTML with drawings": page,
     }

@@ -123,9 +123,8 @@ async def _at_work(folder, doings):
                 continue
             taken = desk.take(payload, now_s)
             if taken.order is not None:
-                answer = await orders(taken.order)
+                answer = await desk.carry_out(taken.correlation, taken.order, orders)
                 assert answer.done or answer.reason
-                desk.answered(taken.correlation, answer)
             else:
                 assert taken.answer is None or not taken.answer.done or taken.correlation
         await still.daemon.command(to_command(".note still here"))

@@ -18,9 +18,10 @@ import pytest
 from rich.console import Console
 
 from acquire.answers.batch import all_batches, report_from
+from acquire.journal.plain import spelt
 from acquire.records import BatchEvent, BatchState, Outcome
 from acquire.reports.batch_document import batch_document
-from acquire.reports.export import batch_csv, report_plain
+from acquire.reports.export import batch_csv
 from acquire.reports.pictures import svg_pictures
 from acquire.reports.printing import as_html
 from acquire.reports.terminal import as_terminal
@@ -123,7 +124,7 @@ def tell_the_story(report, terminal, page):
         for said in ("F7-0017", "F7-0031", "F7-0023", "36-A", "36-B", "38 of 40", "polarity"):
             assert said in re.sub(r"(<small>|\s)+", " ", text), said
     assert "://" not in re.sub(r'xmlns(:xlink)?="[^"]+"', "", page)  # nothing from elsewhere
-    plain = report_plain(report)
+    plain = spelt(report)
     assert json.loads(json.dumps(plain, allow_nan=False)) == plain
     csv_rows = batch_csv(report).splitlines()
     assert len(csv_rows) == 1 + 5 * 40

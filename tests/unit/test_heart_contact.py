@@ -209,6 +209,7 @@ def unseen(ohm, every_s=0.4, begun_s=2.0):
     [
         (20.6, 0.4, 2.0, True, (NEXT, Admission.NEW)),
         (208.0, 0.4, 2.0, True, (NEXT, Admission.NEW)),
+        (208.0, 0.15, 2.0, True, (NEXT, Admission.NEW)),  # a lift of 0.2 s need not hold a conversion of 0.15
         (20.6, 0.4, 2.0, False, (NEXT, Admission.UNLIFTED)),  # not what the next pair reads
         (20.6, 0.4, 1.0, True, (NEXT, Admission.UNLIFTED)),  # began before it was asked for
         (20.6, 0.05, 2.0, True, (NEXT, Admission.UNLIFTED)),  # a meter that would have shown the lift

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.heart.duties import LEAD_LIMIT_OHM, LEADS, take_zero
-from acquire.physics.leads import CONTACT_OHM
+from acquire.heart.duties import LEADS, take_zero
+from acquire.physics.leads import CONTACT_OHM, LEAD_LIMIT_OHM
 from acquire.plausible import Gate, Seen
 from acquire.records import Circumstances, LeadZero, Purpose, Settled, Severity
 from drivers.reading import Quantity

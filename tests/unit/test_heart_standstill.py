@@ -82,6 +82,17 @@ def test_a_link_that_damages_three_lines_of_a_hundred_is_told_and_one_in_a_hundr
         assert not told or 0.02 < told[0].facts["share"] < 0.04
 
 
+def test_what_was_not_understood_before_the_first_reading_is_no_damage():
+    """An overload without a unit is of nothing yet; later ones are of what was read last."""
+    bench = Watched()
+    bench.pipeline.link_lost()  # and a link that has just been opened
+    for _ in range(30):
+        bench.unread(b"------")
+    for _ in range(300):
+        bench.see(None)
+    assert not [e for e in bench.of(Notice) if e.code is Code.METER_LOSSY]
+
+
 @pytest.mark.parametrize(
     ("kind", "quantity", "why"),
     [

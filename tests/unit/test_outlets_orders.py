@@ -193,12 +193,16 @@ def test_a_retained_command_is_refused():
     assert "retain" in taken.answer.reason
 
 
-def test_a_command_delivered_twice_is_done_once():
+async def done(_order):
+    return Answer(done=True)
+
+
+async def test_a_command_delivered_twice_is_done_once():
     """QoS 1 may bring it twice: the second time brings the first answer."""
     desk = Desk()
     first = desk.take(message({"command": "zero_leads"}), 0.0)
     while_under_way = desk.take(message({"command": "zero_leads"}), 0.0)
-    desk.answered("c-1", Answer(done=True))
+    await desk.carry_out("c-1", first.order, done)
     again = desk.take(message({"command": "zero_leads"}), 0.0)
 
     assert first.order == ZeroLeads()
@@ -206,12 +210,12 @@ def test_a_command_delivered_twice_is_done_once():
     assert (again.order, again.answer) == (None, Answer(done=True))
 
 
-def test_the_memory_of_answers_is_bounded():
+async def test_the_memory_of_answers_is_bounded():
     """A sender that goes on for days does not fill it."""
     desk = Desk()
     for number in range(3 * orders.REMEMBERED):
         taken = desk.take(message({"command": "zero_leads"}, f"c-{number}"), float(number))
-        desk.answered(taken.correlation, Answer(done=True))
+        await desk.carry_out(taken.correlation, taken.order, done)
 
     assert len(desk.known) == orders.REMEMBERED
 

@@ -75,6 +75,17 @@ def test_a_notice_is_taken_back_by_its_counterpart(code, ends):
     assert code not in codes(warnings)
 
 
+@pytest.mark.parametrize("code", [Code.JOURNAL_GONE, Code.JOURNAL_OLDER, Code.JOURNAL_SET_ASIDE])
+def test_a_damaged_record_stands_as_a_warning_until_the_next_unit(code):
+    """At the start of a shift somebody looks at the page, not at the terminal."""
+    warnings = Warnings()
+    facts = {"birth": "a", "entries": 3, "first": 1, "last": 3, "aside": "journal.bad", "cause": "no header"}
+    warnings.show(Notice(Severity.WARNING, code, NOON_S, facts=facts))
+    assert codes(warnings) == [code]
+    warnings.show(STARTED)
+    assert codes(warnings) == []
+
+
 def test_a_verdict_shows_that_the_meter_is_set_right():
     warnings = Warnings()
     for code in (Code.METER_TURN, Code.METER_RANGE, Code.METER_UNSTATED):

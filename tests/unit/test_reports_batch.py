@@ -19,6 +19,7 @@ from typer.testing import CliRunner
 from acquire.cli import app
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
+from acquire.journal.plain import spelt
 from acquire.records import (
     BalanceFound,
     BatchEvent,
@@ -35,7 +36,7 @@ from acquire.records import (
 )
 from acquire.reports.batch import batch_report, batches_of
 from acquire.reports.batch_document import batch_document
-from acquire.reports.export import BATCH_COLUMNS, batch_csv, report_plain
+from acquire.reports.export import BATCH_COLUMNS, batch_csv
 from acquire.reports.figures import per_cent, relative_to, share_text
 from acquire.reports.pictures import svg_pictures
 from acquire.reports.printing import as_html, as_pdf
@@ -347,7 +348,7 @@ def test_anybodys_text_stays_text(tmp_path):
     rows = list(csv.DictReader(io.StringIO(batch_csv(report), newline="")))
     assert len(rows) == len(HOSTILE * 2)
     assert not any(row["serial"].startswith("=") for row in rows)
-    json.dumps(report_plain(report), allow_nan=False)
+    json.dumps(spelt(report), allow_nan=False)
 
 
 def test_the_same_report_gives_the_same_page(tmp_path):
@@ -407,7 +408,7 @@ def test_csv_and_json_hold_what_the_report_counts(tmp_path):
     assert tuple(rows[0]) == BATCH_COLUMNS
     assert [float(row["value"]) for row in rows] == [point.value for point in report.series[0].points]
     assert {row["spool"] for row in rows} == {"36-A", "36-B"}
-    plain = report_plain(report)
+    plain = spelt(report)
     assert plain["first_pass"]["count"] == 40
     assert plain["series"][0]["capability"]["ppk"]["value"] == report.series[0].capability.ppk.value
 

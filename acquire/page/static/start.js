@@ -59,9 +59,13 @@ bench.keys = keys;
 let told = null;
 let before = null;
 
+/** Whether a warning says it already. */
+const warned = (text) => Boolean(text) && Boolean(bench.state()?.warnings?.some((one) => one.text === text));
+
 /** A short message below the strip; good news goes away by itself. */
-function tell(text, good = false) {
+function tell(words, good = false) {
   clearTimeout(told);
+  const text = warned(words) ? "" : words;
   part(at("told"), text, () => (text ? [sign(good ? "remark" : "warning"), el("span", {}, text)] : null));
   if (text) told = setTimeout(() => tell(""), good ? 4000 : 12000);
 }
@@ -89,6 +93,7 @@ function onState(state, changed) {
     before = state.mode;
   }
   if (!changed || changed.includes("warnings") || changed.includes("orders")) warnings.show(state.warnings, state.orders);
+  if (warned(at("told").textContent)) tell("");
   if (!changed || changed.includes("question") || changed.includes("orders")) showQuestion(at("question"), state, tell);
   if (!changed || changed.includes("ask") || changed.includes("verdict")) announce(state);
   router.open?.state?.(state, changed);
