@@ -21,7 +21,7 @@ _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
 # A report that the doubt lets pass only just states a width that holds most of those that turn out wrong,
 # a sure one the plain 95 %: so the errors that do happen are mostly covered, at the same coverage overall.
 _ONLY_JUST = 0.0016
-_HIDES = 5.0  # noise below a count: the display hides creep, and the same chance weighs more
+_HIDES = 4.0  # noise below a count: the display hides creep, and the same chance weighs more
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (
     12.71,
