@@ -173,9 +173,10 @@ def _write_at(port: int) -> Callable[[Wanted], None]:
     """What writes the bench file that was put together; its page stays where it is."""
 
     def write(wanted: Wanted) -> None:
-        typed = wanted.words.get("temperature", "")
+        filled = wanted.words
+        typed = filled.get("temperature", "")
         told = ("name", "purpose", "operator", "batch", "self_check")
-        said: dict[str, Any] = {name: wanted.words[name] for name in told if name in wanted.words}
+        said: dict[str, Any] = {name: filled[name] for name in told if name in filled}
         if typed:
             said["celsius"] = parse(typed, "°C")
         others = () if typed else wanted.others  # a temperature that was typed counts

@@ -257,14 +257,14 @@ class _Part:
 
 def _fields_of(kind: type[Order]) -> dict[str, _Part]:
     """The fields that a sender may fill; what only the bench itself says, such as an ending, is none."""
-    hints, found = typing.get_type_hints(kind), {}
+    kinds, found = typing.get_type_hints(kind), {}
     for each in dataclasses.fields(kind):
-        hint, bounds = hints[each.name], each.metadata
-        if isinstance(hint, type) and issubclass(hint, Enum):
+        of, bounds = kinds[each.name], each.metadata
+        if isinstance(of, type) and issubclass(of, Enum):
             continue
         sort = "integer" if bounds.get("whole") else "number" if "at_least" in bounds else "string"
         found[each.name] = _Part(
-            "boolean" if hint is bool else sort,
+            "boolean" if of is bool else sort,
             each.default is dataclasses.MISSING,
             each.default is None,
             bounds.get("at_least", 0.0),

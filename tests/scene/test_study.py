@@ -164,10 +164,11 @@ def test_a_study_is_run_and_reported_on_the_page(tmp_path, bench):
     """Begun from setup; the page asks and shows no value; then it is setup's again and has the report."""
     port = free_port()
     setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
-    wish = {"bench": "folder/bench.toml", "name": "study-1", "step": "P1", "operators": "ann", "trials": "2"}
+    step = "folder/bench.toml P1"
+    wish = {"name": "study-1", "step": step, "operators": "ann", "trials": "2"}
     try:
         until_served(port)
-        refused = posted(port, "/study", {**wish, "parts": "2", "step": "nothing"})
+        refused = posted(port, "/study", {**wish, "parts": "2", "step": f"{step}0"})
         assert refused[0] == 422
         assert '"P1"' in json.loads(refused[2])["error"]
         begun = posted(port, "/study", {**wish, "parts": "F7-001,F7-002"})
