@@ -50,6 +50,10 @@ _SETTLING = 1.0
 """Fall along the trace of a value that settles, as a share of what it may then still be from rest. On 80
 touches of cold simulated units drifts have 0.84 of their uncertainty as deviation; without it, 1.7."""
 
+_ALIKE, _SURER, _SURER_SHARE = 3, 0.15, 0.1
+"""From so many touches on drifts that agree tell more than each alone: the factor by which they may be surer,
+and the share of units of whose contacts that is so. Workshop choices."""
+
 _STEADY, _NEVER_S = 0.01, 1e8
 """Share of units off the thermometer that stay so: it hangs in another place, or the unit lies on something
 warm. Workshop choice."""
@@ -264,18 +268,18 @@ def warmth(
     above_zero(tau_s, "the time constant in seconds")
     _refuse_unfit(looks)
     ways, kelvin = _ways(tau_s, tau_log_u), _kelvin()
-    curvature, pull = _drift(looks, ways, per_kelvin)
     shown = kelvin / (1.0 + per_kelvin * kelvin)
     law = Excess(kelvin, shown, np.zeros(0), ways, looks[-1].at_s if looks else 0.0)
     log_weight = ways.log_prior[:, None] + _prior(kelvin, rested_s, tau_s)
-    log_weight = log_weight + pull[:, None] * shown - 0.5 * curvature[:, None] * shown**2
+    log_weight = log_weight + _fall_between(looks, ways, per_kelvin, shown)
     if shift is not None:
         log_weight = log_weight + shift.log_like(law.left(shift.at_s), kelvin)
-    weight = np.exp(log_weight - log_weight.max())
-    weight /= weight.sum()
+    off = np.abs(kelvin) > limit_kelvin
+    # Of two ways to read the drifts the one that says more of warmth counts: what may be warm does not pass.
+    laws = [_normed(log_weight + drift) for drift in _fall_inside(looks, ways, per_kelvin, shown)]
+    weight = max(laws, key=lambda each: float(each[:, off].sum()))
     of_kelvin = weight.sum(axis=0)
     low, middle, high = (_quantile(kelvin, of_kelvin, p) for p in (0.025, 0.5, 0.975))
-    off = np.abs(kelvin) > limit_kelvin
     moving = float(of_kelvin[off].sum())
     least, most = _waits(ways, kelvin[off] / limit_kelvin, weight[:, off])
     return Warmth(low, middle, high, moving, least, most, replace(law, weight=weight))
@@ -345,30 +349,51 @@ def _prior(kelvin: Floats, rested_s: float | None, tau_s: float) -> Floats:
     return np.log(total * step + 1e-300)
 
 
-def _drift(looks: Sequence[Look], ways: _Ways, per_kelvin: float) -> tuple[Floats, Floats]:
-    """[way] curvature and pull of the logarithm of the likelihood of an excess, per kelvin."""
+def _normed(log_weight: Floats) -> Floats:
+    weight: Floats = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    return weight
+
+
+def _fall_inside(looks: Sequence[Look], ways: _Ways, per_kelvin: float, shown: Floats) -> list[Floats]:
+    """[way, grid] logarithm of the likelihood of an excess by the drifts inside touches, read in each way.
+
+    A contact that creeps looks like a unit that cools, and each drift is as unsure as that makes it. But
+    contacts creep by sizes of their own: where several drift alike, far better than each is known, the unit
+    cools. Then all may be surer by one factor.
+    """
+    told = [each for each in looks if math.isfinite(each.u_rate_per_s)]
+    if not told:
+        return [np.zeros((len(ways.slow_s), len(shown)))]
+    at = np.array([each.at_s - looks[-1].at_s for each in told])
+    u = np.array([each.u_rate_per_s for each in told])
+    rates, slope = np.array([each.rate_per_s for each in told]) / u, per_kelvin * ways.rate(at) / u
+    square = float(rates @ rates) - 2.0 * (slope @ rates)[:, None] * shown
+    square = square + (slope**2).sum(axis=1)[:, None] * shown**2
+    if len(told) < _ALIKE:
+        return [-0.5 * square]
+    surer = math.log(_SURER_SHARE) - len(told) * math.log(_SURER) - 0.5 * square / _SURER**2
+    return [-0.5 * square, np.logaddexp(math.log(1.0 - _SURER_SHARE) - 0.5 * square, surer)]
+
+
+def _fall_between(looks: Sequence[Look], ways: _Ways, per_kelvin: float, shown: Floats) -> Floats:
+    """[way, grid] the same by how values of one pair fall from touch to touch."""
     curvature, pull = np.zeros(len(ways.slow_s)), np.zeros(len(ways.slow_s))
-    if not looks:
-        return curvature, pull
-    end_s = looks[-1].at_s
     for _, group in groupby(sorted(looks, key=lambda each: each.name), key=lambda each: each.name):
         same = list(group)
-        at = np.array([each.at_s - end_s for each in same])
-        rates = np.array([each.rate_per_s for each in same])
-        precise = np.array([each.u_rate_per_s for each in same]) ** -2.0
-        slope = per_kelvin * ways.rate(at)
-        curvature += (precise * slope**2).sum(axis=1)
-        pull += (precise * slope * rates).sum(axis=1)
-        if len(same) > 1:
-            ohm = np.array([each.ohm for each in same])
-            shape_ohm = (_SHAPE * float(np.ptp(ohm)) if len(same) > 2 else 0.0) + 1e-9 * ohm
-            weight = (ohm / np.hypot([each.u_ohm for each in same], shape_ohm)) ** 2
-            shape = per_kelvin * ways.left(at)
-            shape -= (weight * shape).sum(axis=1, keepdims=True) / weight.sum()
-            moved = ohm / ((weight * ohm).sum() / weight.sum()) - 1.0
-            curvature += (weight * shape**2).sum(axis=1)
-            pull += (weight * shape * moved).sum(axis=1)
-    return curvature, pull
+        if len(same) < 2:
+            continue
+        at = np.array([each.at_s - looks[-1].at_s for each in same])
+        ohm = np.array([each.ohm for each in same])
+        shape_ohm = (_SHAPE * float(np.ptp(ohm)) if len(same) > 2 else 0.0) + 1e-9 * ohm
+        weight = (ohm / np.hypot([each.u_ohm for each in same], shape_ohm)) ** 2
+        shape = per_kelvin * ways.left(at)
+        shape -= (weight * shape).sum(axis=1, keepdims=True) / weight.sum()
+        moved = ohm / ((weight * ohm).sum() / weight.sum()) - 1.0
+        curvature += (weight * shape**2).sum(axis=1)
+        pull += (weight * shape * moved).sum(axis=1)
+    result: Floats = pull[:, None] * shown - 0.5 * curvature[:, None] * shown**2
+    return result
 
 
 def _quantile(rising: Floats, weight: Floats, p: float) -> float:

@@ -120,6 +120,25 @@ def test_slopes_inside_touches_tell_as_much_as_falls_between_them():
     assert told([replace(each, u_rate_per_s=math.inf) for each in touches]).moving < 0.3
 
 
+def drifting(rates, u=6e-4):
+    """One touch of one pair after the other, each with its drift."""
+    return [Look(f"{n}", 5.0 * n, 12.0, 0.02, rate, u) for n, rate in enumerate(rates)]
+
+
+def test_drifts_that_agree_far_better_than_each_is_known_are_a_unit_that_cools():
+    """Four contacts of three pairs, each of which may creep by as much as it drifts; 31 K warm in truth."""
+    alike = told(drifting([-7.0e-4, -6.3e-4, -5.6e-4, -5.1e-4])).moving
+    apart = told(drifting([-1.9e-3, -0.4e-4, 0.3e-3, -0.5e-3])).moving
+    assert alike > 2.0 * apart
+
+
+@pytest.mark.parametrize("rates", [[0.0] * 4, [-1.0e-3, 0.0, 0.0, 0.0], [-6e-4, -6e-4]])
+def test_a_coarse_display_or_a_contact_that_creeps_or_two_that_agree_prove_nothing(rates):
+    """A display of whole ohms drifts by nothing at all, warm unit or cold."""
+    nothing = told([]).moving
+    assert 0.5 * nothing < told(drifting(rates)).moving < 1.5 * nothing
+
+
 def test_what_the_shift_says_counts_at_each_value_s_own_time():
     """A shift that knows the temperature of an earlier value to 0.1 K: the later one has lost some since."""
     asked = []
