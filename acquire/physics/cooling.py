@@ -50,9 +50,10 @@ _SETTLING = 1.0
 """Fall along the trace of a value that settles, as a share of what it may then still be from rest. On 80
 touches of cold simulated units drifts have 0.84 of their uncertainty as deviation; without it, 1.7."""
 
-_ALIKE, _SURER, _SURER_SHARE = 3, 0.15, 0.1
-"""From so many touches on drifts that agree tell more than each alone: the factor by which they may be surer,
-and the share of units of whose contacts that is so. Workshop choices."""
+_ALIKE, _CLEAR, _SURER, _SURER_SHARE = 3, 0.5, 0.15, 0.1
+"""From so many touches on, drifts that agree and are as large in the mean as that share of their uncertainty
+tell more than each alone (a coarse display drifts by nothing, warm or cold): the factor by which they may be
+surer, and the share of units of whose contacts that is so. Workshop choices."""
 
 _STEADY, _NEVER_S = 0.01, 1e8
 """Share of units off the thermometer that stay so: it hangs in another place, or the unit lies on something
@@ -370,7 +371,7 @@ def _fall_inside(looks: Sequence[Look], ways: _Ways, per_kelvin: float, shown: F
     rates, slope = np.array([each.rate_per_s for each in told]) / u, per_kelvin * ways.rate(at) / u
     square = float(rates @ rates) - 2.0 * (slope @ rates)[:, None] * shown
     square = square + (slope**2).sum(axis=1)[:, None] * shown**2
-    if len(told) < _ALIKE:
+    if len(told) < _ALIKE or abs(float(rates.mean())) < _CLEAR:
         return [-0.5 * square]
     surer = math.log(_SURER_SHARE) - len(told) * math.log(_SURER) - 0.5 * square / _SURER**2
     return [-0.5 * square, np.logaddexp(math.log(1.0 - _SURER_SHARE) - 0.5 * square, surer)]

@@ -218,7 +218,7 @@ class Shift:
         self.now_s, self.number = 100.0, 0
         self.range = self.ranges[0]
         self.lies = math.inf  # what the probes lie on
-        self.on = None  # the pair that is
+        self.on = self.lay = None  # the pair that is; and that was when the meter showed a value last
         self.window: list[float] = []
         self.shown: tuple[float | None, float, float] | None = None
         self.next_s, self.poll_at_s = self.now_s + kind.every_s, self.now_s
@@ -262,6 +262,8 @@ class Shift:
             return
         value, full, count = self.shown
         self.number += 1
+        if value is not None and self.on is not None:
+            self.lay = self.on
         what = (Kind.OVERLOAD if value is None else Kind.VALUE, value, self.now_s, self.now_s, self.number)
         reading = Reading("meter", Quantity.RESISTANCE, *what, full, count, Origin.READ_BACK)
         self.take(self.heart.feed(reading))
@@ -276,7 +278,7 @@ class Shift:
                 self.tally.told[event.code] += 1
             elif isinstance(event, Judged):
                 asked = (event.verdict.pin_a, event.verdict.pin_b)
-                self.tally.wrong += asked != self.on and event.verdict.counts
+                self.tally.wrong += asked not in (self.on, self.lay) and event.verdict.counts
                 self.tally.wrong += self._strange(event.verdict)
         self.events += new
 
