@@ -257,7 +257,7 @@ def test_sheet_study_and_bench_are_made_in_the_browser_without_a_terminal(tmp_pa
             eye.start("P80-0001")
             eye.state("touch", "hold tips together")
             sim.type("short")
-            eye.page.locator(".band", has_text="slow charge").wait_for()
+            eye.state("touch", "lift")
             lift(sim)
             eye.state("touch", "slow charge")
             sim.type("1 2")
