@@ -238,7 +238,7 @@ def test_no_value_goes_on_to_another_unit_without_open_probes():
 def test_quick_hands_on_a_slow_meter_cost_no_touch_and_no_verdict(name):
     """Short form of `tests.benchmarks.hand_meter`: lifts 0.4 s after the verdict, good units and bad ones.
 
-    A value that was in doubt when so quick a hand left may leave a unit's temperature open: asked, not failed.
+    A value in doubt when so quick a hand left may leave a unit's temperature open: asked, not failed.
     """
     tally = work(METERS[name], 0.4, 4, bad=3)
     assert (tally.failed, tally.wrong, tally.passed) == (0, 0, 0)
