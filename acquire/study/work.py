@@ -232,8 +232,8 @@ class StudyWork:
         before, turn = self._acted, self.turn
         if before is not None and before.contact_s == settled.contact_s:
             return self._revised(settled, before)
-        if turn is None:
-            return []
+        if turn is None or settled.in_doubt:
+            return []  # its wider U is for a verdict; as a measurement it would be the contact's spread
         if not self.ready:
             facts: dict[str, Fact] = {"operator": turn.operator}
             return self._once(Notice(Severity.WARNING, Code.STUDY_TURN, settled.utc_s, facts=facts))

@@ -390,3 +390,16 @@ def test_a_study_says_why_nothing_happens_and_shows_no_value():
 
     bench.hold(None, 1.0)
     assert [notice.code for notice in watched(bench, 20.0, silence)] == [Code.METER_SILENT]
+
+
+def test_a_value_in_doubt_is_no_measurement():
+    """A contact that crept until the probes left: its U does for a verdict; the next touch is taken."""
+    bench = Bench()
+    bench.here()
+    for place in range(45):
+        bench.read(TRUE[bench.plan.name_of(bench.prompt.serial)] + 0.9 * 0.98**place)
+    for _ in range(10):
+        bench.read(None)
+    assert not bench.of(Taken)
+    bench.touch()
+    assert len(bench.of(Taken)) == 1
