@@ -30,6 +30,10 @@ SAME = 0.01
 SLID = 0.1
 """A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""
 
+REACTION_S = 1.5
+"""Whoever lifts without a verdict and touches again within so long cannot know yet that one came with the lift:
+lift: hands most likely lie on the same pair once more. Workshop choice: to hear, read and move two probes."""
+
 LINGER_S = 8.0
 """Hands may stay on a pin for so long after its verdict before they are told to lift; workshop choice."""
 
@@ -61,6 +65,7 @@ class ContactRule:
         seen_open: open probes were seen since a value was last taken; True while none ever was.
         taken: the value of this touch that was taken last, None where none was.
         purpose: what it was taken for: (serial, step), or the name of a duty.
+        parted: the value in doubt that was taken last, and what for; None once another was taken.
     """
 
     lift_off_s: float
@@ -68,6 +73,7 @@ class ContactRule:
     seen_open: bool = True
     taken: Settled | None = None
     purpose: tuple[str, ...] = ()
+    parted: tuple[Settled, tuple[str, ...]] | None = None
     _air_s: float | None = None
     _hidden: bool = False  # overload was seen, on a range that ends below what lay on the probes
     _refused_s: float | None = None
@@ -146,6 +152,9 @@ class ContactRule:
         touch = self.taken
         if self._hidden and touch is not None and abs(settled.value_si) < (1.0 - SLID) * abs(touch.value_si):
             self.cleared()  # what lay there would still be beyond this range
+        if self._too_soon(settled, purpose):
+            self._moved, self._refused_s = True, settled.monotonic_s
+            return Admission.UNLIFTED
         if self.seen_open:
             return Admission.NEW
         admission = self._of_same_touch(settled, touch, purpose)
@@ -153,6 +162,14 @@ class ContactRule:
             self._moved |= self._broken
             self._refused_s = settled.monotonic_s if self._refused_s is None else self._refused_s
         return admission
+
+    def _too_soon(self, settled: Settled, purpose: tuple[str, ...]) -> bool:
+        """Whether its touch began before anybody could know of the value told at the last lift."""
+        if self.parted is None or purpose == self.parted[1]:
+            return False
+        before, _ = self.parted
+        soon = settled.contact_s - before.monotonic_s < REACTION_S
+        return soon and not _plainly_other(before, settled)
 
     def unlifted(
         self,
@@ -178,13 +195,13 @@ class ContactRule:
             What the value is for, and what it may be.
         """
         before = self.purpose
-        if self._unseen and self._plainly_other(settled) and expects(settled):
+        if self._unseen and _plainly_other(self.taken, settled) and expects(settled):
             return purpose, Admission.NEW  # a short for the leads, say, and now a good winding
         if before[:1] != purpose[:1]:
             return purpose, Admission.UNLIFTED
         admission = self.admits(settled, before)
         if admission is not Admission.KNOWN and self._moved_on(settled, asked_s) and expects(settled):
-            return purpose, Admission.NEW if self._plainly_other(settled) else Admission.UNLIFTED
+            return purpose, Admission.NEW if _plainly_other(self.taken, settled) else Admission.UNLIFTED
         corrects = admission is Admission.KNOWN or (
             admission in (Admission.REVISED, Admission.MOVED) and not self._broken
         )
@@ -201,13 +218,6 @@ class ContactRule:
             return False
         slow = (trace[-1][0] - trace[0][0]) / (len(trace) - 1) > 0.5 * self.lift_off_s
         return (slow or self._broken) and settled.contact_s + trace[0][0] > asked_s
-
-    def _plainly_other(self, settled: Settled) -> bool:
-        """Whether a value cannot be that of the touch before, however it has drifted."""
-        if (touch := self.taken) is None:
-            return False
-        apart_si = abs(settled.value_si - touch.value_si)
-        return apart_si > max(SAME * abs(touch.value_si), 3.0 * (touch.expanded_si + settled.expanded_si))
 
     def _of_same_touch(self, settled: Settled, touch: Settled | None, purpose: tuple[str, ...]) -> Admission:
         if touch is None or purpose != self.purpose:
@@ -232,6 +242,7 @@ class ContactRule:
         self._moved = again and purpose == self.purpose
         self._refused_s = settled.monotonic_s if self._moved else None
         self.taken, self.purpose, self.seen_open = settled, purpose, False
+        self.parted = (settled, purpose) if settled.in_doubt else None
         self._broken = self._unseen = False
 
     def lies(self, purpose: tuple[str, ...]) -> bool:
@@ -249,6 +260,14 @@ class ContactRule:
         since_s = self._refused_s if self.taken is None or self._moved else self.taken.monotonic_s + linger_s
         self._told = monotonic_s >= since_s
         return self._told
+
+
+def _plainly_other(touch: Settled | None, settled: Settled) -> bool:
+    """Whether a value cannot be that of the touch before, however it has drifted."""
+    if touch is None:
+        return False
+    apart_si = abs(settled.value_si - touch.value_si)
+    return apart_si > max(SAME * abs(touch.value_si), 3.0 * (touch.expanded_si + settled.expanded_si))
 
 
 LOOK_S = 0.5

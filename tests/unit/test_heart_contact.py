@@ -201,6 +201,19 @@ def test_so_are_hands_that_were_to_touch_the_same_pair_anew(ohm):
     assert [rule.overdue(2.1), rule.overdue(3.1)] == [True, False]
 
 
+def test_a_touch_before_anybody_knows_of_the_value_at_the_lift_is_not_the_next_pair_s():
+    """Nothing was said while the probes lay: they touch the same pair once more."""
+    rule = lying(in_doubt=True)
+    rule.cleared()
+    soon, later = 1.5, 3.0  # the value was told at 1.0
+    assert rule.admits(settled(200.5, contact_s=soon), NEXT) is Admission.UNLIFTED
+    assert rule.admits(settled(200.5, contact_s=soon), FIRST) is Admission.NEW
+    assert rule.admits(settled(46.0, contact_s=soon), NEXT) is Admission.NEW  # plainly another pair
+    assert rule.admits(settled(200.5, contact_s=later), NEXT) is Admission.NEW
+    rule.begun(OHMS)
+    assert rule.overdue(2.6)
+
+
 def unseen(ohm, every_s=0.4, begun_s=2.0):
     """A value at rest of what seems to be the same touch, whose stretch began then."""
     return settled(ohm, trace=tuple((begun_s + every_s * k, ohm) for k in range(4)), expanded_si=1.0)
