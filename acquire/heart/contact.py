@@ -31,7 +31,7 @@ SLID = 0.1
 """A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""
 
 REACTION_S = 1.5
-"""Whoever lifts without a verdict and touches again within so long cannot know yet that one came with the lift:
+"""Whoever lifts without a verdict and touches again within so long cannot know yet that one came with the
 lift: hands most likely lie on the same pair once more. Workshop choice: to hear, read and move two probes."""
 
 LINGER_S = 8.0
