@@ -66,8 +66,12 @@ class Source:
             self._told = None
             await self._say(Severity.REMARK, "back")
 
+    def _gone(self) -> None:
+        """Nothing of what came before the break counts any more; mostly there is nothing to do."""
+
     async def _broken(self, error: MeterError) -> None:
         """Say once what is wrong; stay quiet while it stays the same."""
+        self._gone()
         kind = type(error)
         follows = self._told is LinkLost and kind in (LinkUnavailable, LinkTimeout)  # the same outage
         if kind is self._told or follows:
@@ -171,10 +175,9 @@ class Feed(Source):
         self.connected, self._wait_s = True, FIRST_WAIT_S
         await self._back()
 
-    async def _broken(self, error: MeterError) -> None:
+    def _gone(self) -> None:
         self.connected = False
         self.lost()
-        await Source._broken(self, error)  # noqa: SLF001  (of a class with slots, `super` finds none)
 
 
 @dataclass(slots=True)
