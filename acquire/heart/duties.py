@@ -44,6 +44,7 @@ from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.unit_result import VisitResult, revised, settled
 from acquire.verdict.typed import Habit, typed_result
+from acquire.verdict.typed_doubt import TypedGate
 from acquire.verdict.typed_wanted import guidance
 from drivers.reading import Quantity
 
@@ -67,6 +68,7 @@ class Duties:
         visit: of the unit on the bench, or the last one, with what was typed for it.
         before: the visit before it.
         latest_utc_s: of the record that was taken up; no clock that is behind it is right.
+        typed: the gate before results that are typed.
     """
 
     place: Circumstances
@@ -80,6 +82,7 @@ class Duties:
     visit: VisitResult = field(default_factory=VisitResult)
     before: VisitResult = field(default_factory=VisitResult)
     latest_utc_s: float = -math.inf
+    typed: TypedGate = field(default_factory=TypedGate)
 
     @property
     def check(self) -> CheckDuty | None:
@@ -225,7 +228,7 @@ class Duties:
 
     def begin(self, started: UnitStarted) -> None:
         """A unit is put on the bench."""
-        self.before, self.visit = self.visit, VisitResult(started)
+        self.before, self.visit, self.typed = self.visit, VisitResult(started), TypedGate()
         self.zeroing = self.conditions.lead_zero_due(started.utc_s)
         for check in self.checks:
             check.asked = check.asked or check.due(started.utc_s)
@@ -339,15 +342,12 @@ class Duties:
         if self.visit.started is None:
             raise Refused(Refusal.NO_UNIT_YET)
         air = self.conditions.fresh_temperature(utc_s)
+        celsius = None if air is None else air.celsius
+        unit, others = self.visit.started, self.visit.typed
         result = typed_result(
-            command.text,
-            self.visit.started,
-            place,
-            utc_s,
-            habit=self.habit,
-            celsius=None if air is None else air.celsius,
-            others=self.visit.typed,
+            command.text, unit, place, utc_s, habit=self.habit, celsius=celsius, others=others
         )
+        self.typed.look(result, celsius)
         self.visit.typed.append(result)
         return [result, *self.revise(utc_s)]
 

@@ -349,6 +349,8 @@ class Refusal(StrEnum):
     READING_ONE_OR_OVER = "reading_one_or_over"
     READING_NOT_SHOWN = "reading_not_shown"
     READING_POINT_OR_THOUSAND = "reading_point_or_thousand"
+    RESULT_DOUBTED = "result_doubted"
+    RESULT_IMPOSSIBLE = "result_impossible"
     SKIP_NO_REASON = "skip_no_reason"
     SPOOL_NAMELESS = "spool_nameless"
     SPOOL_NO_CARD = "spool_no_card"
