@@ -104,7 +104,7 @@ def test_a_typed_result_far_from_what_is_likely_counts_when_typed_once_more(line
     assert (told.code, told.facts["refusal"]) == (Code.COMMAND_REFUSED, "result_doubted")
     assert told.facts["unit"] == unit
     assert before is None or told.facts["before"] == pytest.approx(before)
-    assert bench.pipeline.duties.stay.typed == []
+    assert bench.pipeline.duties.visit.typed == []
     (result,) = bench.command(TypeResult(line))
     assert isinstance(result, TypedResult)
 
@@ -128,7 +128,7 @@ def test_a_number_that_no_instrument_shows_is_never_a_typed_result(line, unit):
         (told,) = bench.command(TypeResult(line))
         assert (told.code, told.facts["refusal"]) == (Code.COMMAND_REFUSED, "result_impossible")
         assert told.facts["unit"] == unit
-    assert bench.pipeline.duties.stay.typed == []
+    assert bench.pipeline.duties.visit.typed == []
 
 
 @pytest.mark.parametrize(
