@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.bench.daemon import recorded
+from acquire.bench.daemon import recorded, unit_known
 from acquire.conditions import CalibrationDue
 from acquire.plausible import Doubt, Gate, Law, Seen
 from acquire.records import (
@@ -16,6 +16,7 @@ from acquire.records import (
     Ending,
     LeadZero,
     Notice,
+    Purpose,
     Refused,
     TypedResult,
     TypeResult,
@@ -195,3 +196,15 @@ def test_a_clock_that_was_set_parts_no_touches_of_a_unit(by_s, restart):
     assert len(times_s) == 3
     assert times_s[-1] - times_s[0] < bench.now_s - before + 30.0
     assert times_s[-1] <= bench.utc_s
+
+
+async def test_the_record_too_knows_how_long_a_held_unit_has_rested(journal):
+    """Each start asks it, also after a restart with the wrong clock."""
+    bench = Bench()
+    bench.begin()
+    held = bench.work_through({pair: ohm * 1.12 for pair, ohm in GOOD.items()})
+    for by_s in (7200.0, -60.0):
+        set_clock(bench, by_s)
+    await journal.append(recorded(bench.events))
+    known = unit_known(journal.path, held.serial, Purpose.INCOMING)
+    assert known.held_utc_s == pytest.approx(held.utc_s + 7140.0)
