@@ -25,8 +25,8 @@ from acquire.clock import RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.console import BenchConsole
-from acquire.page.backend import About
-from acquire.page.bench_page import Address, BenchPage, open_page
+from acquire.page.backend import About, PageBackend
+from acquire.page.bench_page import BenchPage, open_page
 from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import SheetEditor
@@ -110,11 +110,10 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
     """
     folder = await asyncio.to_thread(_there, folder)
     about = About("setup", Purpose.FINAL, "", "", SOFTWARE)
-    page = open_page(Address(HOST, port, folder / "page-token"), View(about), "setup")
+    page = open_page(HOST, port, folder / "page-token", View(about), mode="setup")
     stop, read_again, ended = asyncio.Event(), asyncio.Event(), asyncio.Event()
     console = BenchConsole()
     started, clock = Started(), RealClock()
-    page.stream.utc_s = clock.utc_s
 
     async def start(file: Path) -> None:
         bench = await asyncio.to_thread(load_bench, file)
@@ -124,9 +123,9 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
 
     setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), start)
     reported, begin = studies(folder, page, clock, started.start)
-    page.pages.asks.update({"/setup": setup.state, "/study": reported})
-    editor = SheetEditor(folder, setup.shelf)
-    page.pages.posts.update({**setup.posts(), "/sheet": editor.answer, "/study": begin})
+    asks = {"/setup": setup.state, "/study": reported}
+    posts = {**setup.posts(), "/sheet": SheetEditor(folder, setup.shelf).answer, "/study": begin}
+    page.put_backend(PageBackend(clock.utc_s, asks=asks, posts=posts), page.stream.view, "setup")
     console.print(page.invitation(to_terminal=console.is_terminal))
     if (console.is_terminal and has_screen(os.environ)) if browser is None else browser:
         threading.Thread(target=webbrowser.open, args=(address_of(page.listener),), daemon=True).start()

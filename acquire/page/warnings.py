@@ -188,29 +188,18 @@ class Warnings:
 
     # ------------------------------------------------------------------ readings
 
-    def see(self, reading: Reading, wanted: Quantity) -> bool:
-        """Take the signs of one reading of the ohms meter.
-
-        Returns:
-            Whether anything has changed.
-        """
-        before = dict(self._now)
+    def see(self, reading: Reading, wanted: Quantity) -> None:
+        """Take the signs of one reading of the ohms meter."""
         there = {notice.code: notice for notice in signs(reading, wanted)}
         usable = UNREAD if reading.kind is not Kind.NO_READING and reading.quantity is wanted else ()
         self._end(*({Code.METER_LOST, Code.METER_FUNCTION, *usable, *SIGNS.values()} - there.keys()))
         for notice in there.values():
             self._put(Concern(notice))
-        return self._now != before
 
     # ------------------------------------------------------------------ facts
 
-    def know(self, facts: Facts) -> bool:
-        """Take the facts of this second.
-
-        Returns:
-            Whether anything has changed.
-        """
-        before = dict(self._now)
+    def know(self, facts: Facts) -> None:
+        """Take the facts of this second."""
         self._fade(facts.utc_s)
         self._rest(facts.utc_s)
         if Code.JOURNAL_HALTED not in facts.due:
@@ -222,7 +211,6 @@ class Warnings:
             there = code in facts.due and not waits and (SAID_BY.get(code), "") not in self._now
             self._hold(Notice(weight, code, facts.utc_s, facts=facts.due.get(code, {})), there=there)
         self._of_outlets(facts)
-        return self._now != before
 
     def _of_outlets(self, facts: Facts) -> None:
         failing = dict(facts.failing)
