@@ -88,7 +88,7 @@ class View:
         self._say(**nothing, circuit={"branches": []}, hint="", notes=[], undoable=False)
         self._say(bench=self.about.plain(), orders=self.about.orders)
         self.link(ok=None)
-        self.know(Facts(0.0))
+        self._facts(Facts(0.0))
 
     def _say(self, **words: Any) -> None:
         self._words |= words
@@ -131,6 +131,9 @@ class View:
         """Take the facts of this second."""
         self._contact.quiet(silent=Code.METER_SILENT in facts.due)
         self._warnings.know(facts)
+        self._facts(facts)
+
+    def _facts(self, facts: Facts) -> None:
         taught = learnt(facts.learned) if facts.learned else ""
         done = {"lead_utc_s": facts.lead_utc_s, "check_utc_s": facts.check_utc_s, "contacts_text": taught}
         self._say(conditions=done)

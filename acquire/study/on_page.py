@@ -33,7 +33,10 @@ from acquire.study.run import StudyBench, study_bench
 from acquire.study.work import Finished, StudyEvent, Taken
 from acquire.words.notices import said
 
-Start = Callable[[Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]], Awaitable[None]]
+Work = Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]
+"""What can be run until the stop that is given; calls what is given too once it is under way."""
+
+Start = Callable[[Work], Awaitable[None]]
 
 SHOWN = (Approach, LeadZero, LiftOff, Notice, Prompt)
 """Events that tell no value."""
