@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import threading
 from collections.abc import Awaitable, Callable, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.errors import InputImpossible
+from acquire.files.shared import begun
 from acquire.journal.history import JournalReader
 from acquire.journal.query import OF_A_VISIT, Query
 from acquire.page.backend import Unknown
@@ -266,28 +267,11 @@ class Background:
         """
         async with asyncio.timeout(PATIENCE_S):
             await self._turns.acquire()
-            loop = asyncio.get_running_loop()
-            answer: asyncio.Future[T] = loop.create_future()
+            loop, work_begun = asyncio.get_running_loop(), begun(work)
 
-            def settle(deed: Callable[[], None]) -> None:
-                self._turns.release()  # only now: work that nobody waits for any more still takes a processor
-                if not answer.done():
-                    deed()
+            def over(_: Future[T]) -> None:  # work that nobody waits for any more still takes a processor
+                with contextlib.suppress(RuntimeError):  # the loop has ended
+                    loop.call_soon_threadsafe(self._turns.release)
 
-            def run() -> None:
-                try:
-                    value = work()
-                except BaseException as error:  # noqa: BLE001  (handed on to whoever asked)
-                    told = error
-                    _tell(loop, lambda: settle(lambda: answer.set_exception(told)))
-                else:
-                    _tell(loop, lambda: settle(lambda: answer.set_result(value)))
-
-            threading.Thread(target=run, name="page reader", daemon=True).start()
-            return await answer
-
-
-def _tell(loop: asyncio.AbstractEventLoop, deed: Callable[[], None]) -> None:
-    """Do something in the loop; if it has ended, nobody waits any more."""
-    with contextlib.suppress(RuntimeError):
-        loop.call_soon_threadsafe(deed)
+            work_begun.add_done_callback(over)
+            return await asyncio.wrap_future(work_begun)
