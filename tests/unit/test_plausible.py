@@ -30,11 +30,11 @@ LAW = Law(0.0, 100.0, near=1.0)
 
 
 @given(st.lists(st.floats(allow_nan=True, allow_infinity=True), max_size=30), st.floats(allow_nan=True))
-def test_no_number_at_all_is_an_exception_and_none_beyond_the_law_is_ever_let_in(values, oldest_s):
+def test_no_number_at_all_is_an_exception_and_none_beyond_the_law_is_ever_let_in(values, max_age_s):
     """Not a number, infinity, a value of another planet: a doubt, never a fault."""
     gate = Gate()
     for value in values:
-        doubt = gate.look(LAW, Seen(value, 0.0), oldest_s=oldest_s)
+        doubt = gate.look(LAW, Seen(value, 0.0), max_age_s=max_age_s)
         assert (doubt is Doubt.IMPOSSIBLE) == (not 0.0 <= value <= 100.0)
         assert gate.known is None or 0.0 <= gate.known.value <= 100.0
 
@@ -116,7 +116,7 @@ def test_a_typed_result_far_from_what_is_likely_counts_when_typed_once_more(line
     assert (told.code, told.facts["refusal"]) == (Code.COMMAND_REFUSED, "result_doubted")
     assert told.facts["unit"] == unit
     assert before is None or told.facts["before"] == pytest.approx(before)
-    assert bench.pipeline.duties.stay.typed == []
+    assert bench.pipeline.duties.visit.typed == []
     (result,) = bench.command(TypeResult(line))
     assert isinstance(result, TypedResult)
 
@@ -140,7 +140,7 @@ def test_a_number_that_no_instrument_shows_is_never_a_typed_result(line, unit):
         (told,) = bench.command(TypeResult(line))
         assert (told.code, told.facts["refusal"]) == (Code.COMMAND_REFUSED, "result_impossible")
         assert told.facts["unit"] == unit
-    assert bench.pipeline.duties.stay.typed == []
+    assert bench.pipeline.duties.visit.typed == []
 
 
 @pytest.mark.parametrize(
