@@ -99,9 +99,9 @@ class Conditions:
 
     Attributes:
         temperature: None until the first one arrives.
-        temperature_oldest_s: an older one is not used; verdicts wait for a fresh one.
+        temperature_max_age_s: an older one is not used; verdicts wait for a fresh one.
         lead: None until the leads have been zeroed.
-        lead_oldest_s: an older zero is asked for again.
+        lead_max_age_s: an older zero is asked for again.
         lead_wanted: False where the bench measures with four wires only or its file states the leads.
         recheck: when a zero is looked at again.
         coldest_celsius, warmest_celsius: what the air of the place can be; another reading is not used.
@@ -110,8 +110,8 @@ class Conditions:
         references: known resistances as the meter has read them, by name.
     """
 
-    temperature_oldest_s: float = 300.0
-    lead_oldest_s: float = 8 * 3600.0
+    temperature_max_age_s: float = 300.0
+    lead_max_age_s: float = 8 * 3600.0
     lead_wanted: bool = True
     temperature: Temperature | None = None
     lead: LeadZero | None = None
@@ -155,7 +155,7 @@ class Conditions:
         told: dict[str, Fact] = {"celsius": celsius, "source": source}
         if gate.known is not None:
             told["before"] = gate.known.value
-        doubt = gate.look(self._here(AIR), Seen(celsius, utc_s), oldest_s=self.temperature_oldest_s)
+        doubt = gate.look(self._here(AIR), Seen(celsius, utc_s), max_age_s=self.temperature_max_age_s)
         if doubt is None:
             beside, other = self._beside(source, utc_s)
             if other is None or abs(celsius - other) <= 2.0 * math.sqrt(3.0) * standard_uncertainty_kelvin:
@@ -176,7 +176,7 @@ class Conditions:
         """The other thermometer that reads just now, and what; the one alone counts where none does."""
         for name, gate in self.gates.items():
             known = None if name in (source, TYPED, LEADS) else gate.known
-            if known is not None and fresh(known.utc_s, utc_s, self.temperature_oldest_s):
+            if known is not None and fresh(known.utc_s, utc_s, self.temperature_max_age_s):
                 return name, known.value
         return "", None
 
@@ -198,7 +198,7 @@ class Conditions:
         It is known less well the older it is: `DRIFT_KELVIN_PER_HOUR`.
         """
         latest = self.temperature
-        if latest is None or not fresh(latest.utc_s, utc_s, self.temperature_oldest_s):
+        if latest is None or not fresh(latest.utc_s, utc_s, self.temperature_max_age_s):
             return None
         hours = max(0.0, utc_s - latest.utc_s) / 3600.0
         grown_kelvin = math.hypot(latest.standard_uncertainty_kelvin, DRIFT_KELVIN_PER_HOUR * hours)
@@ -218,4 +218,4 @@ class Conditions:
         """Whether the leads must be zeroed before low ohms can be judged well."""
         if not self.lead_wanted:
             return False
-        return self.lead is None or not fresh(self.lead.utc_s, utc_s, self.lead_oldest_s)
+        return self.lead is None or not fresh(self.lead.utc_s, utc_s, self.lead_max_age_s)

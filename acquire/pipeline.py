@@ -364,7 +364,7 @@ class Pipeline:
 
     def _accepted(self, utc_s: float) -> list[Event]:
         """What a word said to a batch makes of its first unit, where that has just left."""
-        left = self.duties.stay.last
+        left = self.duties.visit.last
         return [] if left is None else self.duties.revise(utc_s, doubted=self.batches.doubts(left))
 
     def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:  # noqa: PLR0911

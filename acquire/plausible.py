@@ -18,13 +18,13 @@ AHEAD_S = 60.0
 """How far two clocks of a bench, or one that is slewed, may differ. Workshop choice."""
 
 
-def fresh(taken_utc_s: float, utc_s: float, oldest_s: float) -> bool:
+def fresh(taken_utc_s: float, utc_s: float, max_age_s: float) -> bool:
     """Whether what was taken then still counts now; the one rule for all that has an age.
 
     What is of a time yet to come was taken, or is looked at, by a wrong clock: its age is not known, and it
     counts no longer. (A clock set back while the bench works moves all times with it: `move_times`.)
     """
-    return -AHEAD_S <= utc_s - taken_utc_s <= oldest_s
+    return -AHEAD_S <= utc_s - taken_utc_s <= max_age_s
 
 
 class Doubt(StrEnum):
@@ -88,20 +88,20 @@ class Gate:
     doubted: int = 0
     _told_utc_s: float = -math.inf
 
-    def look(self, law: Law, new: Seen, *, more: float = 0.0, oldest_s: float = math.inf) -> Doubt | None:
+    def look(self, law: Law, new: Seen, *, more: float = 0.0, max_age_s: float = math.inf) -> Doubt | None:
         """Let a value in, or say why it is doubted.
 
         Args:
             law: of the quantity.
             new: the value.
             more: how much further it may lie for what itself is not known by, such as a coarse display.
-            oldest_s: older knowledge is none.
+            max_age_s: older knowledge is none.
         """
         if not law.lower <= new.value <= law.upper:  # not a number lies nowhere
             self.doubted += 1
             return Doubt.IMPOSSIBLE
         before = self.known
-        if before is not None and not fresh(before.utc_s, new.utc_s, oldest_s):
+        if before is not None and not fresh(before.utc_s, new.utc_s, max_age_s):
             before = None
         if before is not None and _near(law, before, new, more):
             self._let_in(new)

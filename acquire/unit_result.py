@@ -1,6 +1,6 @@
-"""A unit's result from its entries: the one place that says what a stay on the bench comes to. Pure.
+"""A unit's result from its entries: the one place that says what a visit on the bench comes to. Pure.
 
-Steps and rules over several windings come to something when the stay ends; results that a person types in,
+Steps and rules over several windings come to something when the visit ends; results that a person types in,
 whenever they come, and a doubt of the batch's first unit are laid over that. What is told later makes the
 next revision. Not for judging single values (verdict) nor for sentences (words).
 """
@@ -110,7 +110,7 @@ def revised(
 
     Args:
         result: the latest revision.
-        typed: all results typed in for this stay, in order.
+        typed: all results typed in for this visit, in order.
         utc_s: when it changed.
         doubted: as for `settled`.
     """
@@ -121,18 +121,18 @@ def revised(
 
 
 def ended_s(result: UnitResult) -> float:
-    """When the stay ended, whatever was found out later."""
+    """When the visit ended, whatever was found out later."""
     return result.utc_s if result.ended_utc_s is None else result.ended_utc_s
 
 
-def stay_of(result: UnitResult) -> tuple[str, str, float]:
+def visit_key(result: UnitResult) -> tuple[str, str, float]:
     """What all revisions of one result have in common: bench, serial, begin to the millisecond."""
     return result.bench, result.serial, round(result.started_utc_s, 3)
 
 
 @dataclass(slots=True)
-class Stay:
-    """One stay of a unit on a bench, as far as its result goes.
+class VisitResult:
+    """One visit of a unit on a bench, as far as its result goes.
 
     Attributes:
         started: how it began; None where that is not known.
@@ -152,28 +152,32 @@ class Stay:
         return None if self.last is None else settled(self.last, self.typed)
 
 
-def stays_of(records: Iterable[Recorded]) -> list[Stay]:
-    """The stays that records tell of, of one unit or of many, in the order of their begin.
+def visit_results(records: Iterable[Recorded]) -> list[VisitResult]:
+    """The visits that records tell of, of one unit or of many, in the order of their begin.
 
     Args:
         records: oldest first; those that have no part in a result are passed over. A result whose begin is
-            not among them has a stay without one.
+            not among them has a visit without one.
     """
-    stays: list[Stay] = []
-    latest: dict[str, Stay] = {}
+    visits: list[VisitResult] = []
+    latest: dict[str, VisitResult] = {}
     for record in records:
         if not isinstance(record, UnitStarted | UnitResult | TypedResult):
             continue
-        stay = latest.get(record.serial)
-        if stay is None or isinstance(record, UnitStarted) or _is_another(stay, record):
-            stay = latest[record.serial] = Stay(record if isinstance(record, UnitStarted) else None)
-            stays.append(stay)
+        visit = latest.get(record.serial)
+        if visit is None or isinstance(record, UnitStarted) or _is_another(visit, record):
+            visit = latest[record.serial] = VisitResult(record if isinstance(record, UnitStarted) else None)
+            visits.append(visit)
         if isinstance(record, TypedResult):
-            stay.typed.append(record)
+            visit.typed.append(record)
         elif isinstance(record, UnitResult):
-            stay.last, stay.ended = record, True
-    return stays
+            visit.last, visit.ended = record, True
+    return visits
 
 
-def _is_another(stay: Stay, record: UnitResult | TypedResult) -> bool:
-    return isinstance(record, UnitResult) and stay.last is not None and stay_of(stay.last) != stay_of(record)
+def _is_another(visit: VisitResult, record: UnitResult | TypedResult) -> bool:
+    return (
+        isinstance(record, UnitResult)
+        and visit.last is not None
+        and visit_key(visit.last) != visit_key(record)
+    )

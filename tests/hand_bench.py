@@ -57,7 +57,7 @@ class Bench:
     def __post_init__(self):
         place = Circumstances("b", Purpose.FINAL, self.sheet, "meter", MODEL.name, "m", "b", "test")
         conditions = Conditions(
-            temperature=Temperature(20.0, 0.2, self.now_s), temperature_oldest_s=1e9, lead_wanted=True
+            temperature=Temperature(20.0, 0.2, self.now_s), temperature_max_age_s=1e9, lead_wanted=True
         )
         self.heart = Pipeline(place, ModelStatements(MODEL), conditions, ranging=Ranging.DIAL)
         self.hold(None, 1.0)

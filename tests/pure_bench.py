@@ -94,7 +94,7 @@ class Bench:
         self.pipeline = Pipeline(
             Circumstances("bench-1", purpose, sheet, "meter", model.name, "m", "b", "test"),
             ModelStatements(model),
-            Conditions(temperature=Temperature(celsius, 0.2, self.utc_s), temperature_oldest_s=1e9),
+            Conditions(temperature=Temperature(celsius, 0.2, self.utc_s), temperature_max_age_s=1e9),
             four_wire_below_ohm=10.0,
             order=order,
             checks=() if check is None else (check,),

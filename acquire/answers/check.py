@@ -301,7 +301,7 @@ def _pace_lines(bench: Bench) -> Iterator[str]:
         setup = Setup(Quantity.RESISTANCE, integration_plc=named.integration_plc)
         conversion_s = kind.conversion_s(setup, compensated=named.offset_compensation)
     least_s = max(settle.final_span_s, settle.min_conversions * conversion_s)
-    ages = {"[leads] oldest": bench.leads.oldest, "[temperature] oldest": bench.temperature.oldest_s}
+    ages = {"[leads] max_age": bench.leads.max_age, "[temperature] max_age": bench.temperature.max_age_s}
     ages |= {f"every of {known.resistor}": known.every for known in (bench.check, *bench.references) if known}
     for name, age_s in ages.items():
         if age_s < 2.0 * least_s:

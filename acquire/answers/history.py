@@ -389,5 +389,5 @@ def lookback(
                 file.writelines(csv_lines(names, ([getattr(row, name) for name in names] for row in rows)))
         for row in rows:  # none is left where they went into the file
             say_json(spelt(row)) if as_json else typer.echo(line_of(row))
-    told = tally.sentence("verdict" if meter is not None else "stay")
+    told = tally.sentence("verdict" if meter is not None else "visit")
     typer.echo(f"{csv}: {told}" if csv is not None else told, err=as_json)

@@ -17,12 +17,12 @@ from acquire.errors import FileInvalid, InputImpossible, JournalUnusable
 from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import to_plain
-from acquire.journal.query import OF_A_STAY, Query
+from acquire.journal.query import OF_A_VISIT, Query
 from acquire.journal.store import Journal
 from acquire.records import Circumstances, ImportedResult, Recorded, TypedResult
 from acquire.reports.imported import Origin, PaperFile, already
 from acquire.sheets import load_sheet
-from acquire.unit_result import Stay, revised, stays_of
+from acquire.unit_result import VisitResult, revised, visit_results
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance
 from acquire.words.beside import typed_answer
@@ -141,8 +141,8 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
     """
     bench = load_bench(bench_file)
     clock, place = RealClock(), _place(bench)
-    stay = _on_record(bench, serial)
-    started = stay.started
+    visit = _on_record(bench, serial)
+    started = visit.started
     assert started is not None  # noqa: S101  (chosen as one that began)
     if started.sheet != place.sheet.name:
         raise InputImpossible(
@@ -151,9 +151,9 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
         )
     new: list[TypedResult] = []
     for text in texts:
-        others = [*stay.typed, *new]
+        others = [*visit.typed, *new]
         new.append(typed_result(text, started, place, clock.utc_s(), habit=habit(bench), others=others))
-    last, typed = stay.last, [*stay.typed, *new]
+    last, typed = visit.last, [*visit.typed, *new]
     now = None if last is None else revised(last, typed, new[-1].utc_s)
     remedy = "While a bench is at work, type .result at the bench itself."
     records: list[Recorded] = [*new, *([] if now is None else [now])]
@@ -166,11 +166,11 @@ def _place(bench: Bench) -> Circumstances:
     return circumstances(bench, load_model(Path(bench.meter.model)))
 
 
-def _on_record(bench: Bench, serial: str) -> Stay:
-    """The unit's latest stay on this bench, with what was typed for it."""
+def _on_record(bench: Bench, serial: str) -> VisitResult:
+    """The unit's latest visit on this bench, with what was typed for it."""
     with JournalReader(Path(bench.journal.folder)) as journal:
-        stays = stays_of(entry.record for entry in journal.find(Query(serial=serial, kinds=OF_A_STAY)))
-    begun = [stay for stay in stays if stay.started is not None]
+        visits = visit_results(entry.record for entry in journal.find(Query(serial=serial, kinds=OF_A_VISIT)))
+    begun = [visit for visit in visits if visit.started is not None]
     if not begun:
         raise InputImpossible(
             f"{serial} was never on bench {bench.name}.", "Check the serial: steadyohm history lists them."

@@ -214,8 +214,8 @@ def first_conditions(bench: Bench, clock: Clock) -> Conditions:
         u_ohm = leads.standard_uncertainty_ohm or 0.0
         stated = LeadZero(bench.name, bench.meter.id, leads.value, u_ohm, now_s)
     return Conditions(
-        temperature_oldest_s=settings.oldest_s,
-        lead_oldest_s=leads.oldest,
+        temperature_max_age_s=settings.max_age_s,
+        lead_max_age_s=leads.max_age,
         lead_wanted=leads.zero is ZeroSource.ASK,
         recheck=leads.recheck,
         coldest_celsius=settings.coldest,

@@ -32,7 +32,7 @@ def good_unit(pipeline: RecordedPipeline, utc_s: float) -> Notice:
     Raises:
         Refused: none was measured to its end since, or it was warm.
     """
-    last = pipeline.duties.stay.last
+    last = pipeline.duties.visit.last
     if last is None or pipeline.unit is not None or last.ending is not Ending.DONE:
         raise Refused(Refusal.NOTHING_TO_LEARN)
     return Notice(Severity.REMARK, Code.UNIT_GOOD, utc_s, last.serial)

@@ -156,7 +156,7 @@ class Shown:
     async def tests(self, _words: dict[str, str]) -> Plain:
         """The deliberate tests of the unit on the bench, or the last one."""
         pipeline = self.daemon.pipeline
-        place, typed = pipeline.place, pipeline.duties.stay.typed
+        place, typed = pipeline.place, pipeline.duties.visit.typed
         return deliberate_tests(
             place.sheet, place.purpose, self.view.serial, typed, pipeline.habit.instrument
         )

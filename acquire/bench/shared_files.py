@@ -76,7 +76,7 @@ class Watch:
         notice = news(old, found, shared)
         if notice is not None and notice != self.told:
             await self.served.daemon.tell(replace(notice, utc_s=self.served.daemon.clock.utc_s()))
-            if old and shared.by_itself:
+            if old and shared.automatic:
                 self.take()
         self.told = notice
 
@@ -98,7 +98,7 @@ def older(bench: Bench, files: Files, found: Fetched, into: Path) -> dict[str, F
 def news(old: Mapping[str, Fact], found: Fetched, shared: SharedSettings) -> Notice | None:
     """What the operator must know, still without its time; None where all is as it should be."""
     if old:
-        facts = {**old, "by_itself": shared.by_itself}
+        facts = {**old, "automatic": shared.automatic}
         return Notice(Severity.WARNING, Code.FILES_OLD, 0.0, facts=facts)
     if found.refused:
         name, why = next(iter(found.refused.items()))

@@ -11,7 +11,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, PlainValidator, ValidationInfo, model_validator
+from pydantic import AfterValidator, AliasChoices, Field, PlainValidator, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
 
 from acquire.files.toml_file import Flag, Table, Text
@@ -229,7 +229,7 @@ class TemperatureSettings(Table):
         options: of its driver.
         value: the typed temperature, degrees Celsius.
         uncertainty: limits of error of either, kelvin (half-width).
-        oldest: an older temperature is not used; seconds.
+        max_age: an older temperature is not used; seconds.
         coldest, warmest: what the air of the place can be, degrees Celsius; another reading is not used.
         second: a thermometer that must agree with it.
     """
@@ -241,7 +241,7 @@ class TemperatureSettings(Table):
     options: DriverOptions = Field(default_factory=dict)
     value: Celsius | None = None
     uncertainty: Kelvin = 1.0
-    oldest: Seconds | None = None
+    max_age: Seconds | None = Field(default=None, validation_alias=AliasChoices("max_age", "oldest"))
     coldest: Celsius = COLDEST_CELSIUS
     warmest: Celsius = WARMEST_CELSIUS
     second: SecondThermometer | None = None
@@ -267,10 +267,10 @@ class TemperatureSettings(Table):
         return self
 
     @property
-    def oldest_s(self) -> float:
+    def max_age_s(self) -> float:
         """Oldest temperature that is used: 5 minutes from a thermometer, 4 hours typed, unless given."""
-        if self.oldest is not None:
-            return self.oldest
+        if self.max_age is not None:
+            return self.max_age
         return 300.0 if self.source is TemperatureSource.METER else 4 * 3600.0
 
     @property
@@ -300,14 +300,14 @@ class LeadSettings(Table):
         zero: ask for shorted probes; a stated value; or none, for a bench that measures with four wires.
         value: the stated zero.
         uncertainty: its limits of error (half-width).
-        oldest: an older zero is asked for again; seconds.
+        max_age: an older zero is asked for again; seconds.
         recheck: when a zero is looked at again: after every unit, once it is too old, or never by itself.
     """
 
     zero: ZeroSource = ZeroSource.ASK
     value: ZeroOrMoreOhm | None = None
     uncertainty: Ohm | None = None
-    oldest: Seconds = 8 * 3600.0
+    max_age: Seconds = Field(default=8 * 3600.0, validation_alias=AliasChoices("max_age", "oldest"))
     recheck: Recheck = Recheck.SHIFT
 
     @model_validator(mode="after")

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Annotated, TypeVar
 
-from pydantic import Field
+from pydantic import AliasChoices, Field
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
@@ -48,12 +48,12 @@ class SharedSettings(Table):
     Attributes:
         from_: that folder.
         into: local folder for the copies; the bench file names the files there.
-        by_itself: take changed files between two units without being asked.
+        automatic: take changed files between two units without being asked.
     """
 
     from_: Annotated[FilePath, Field(alias="from", examples=['"/srv/steadyohm/files"'])]
     into: FilePath = Field(default="files", validate_default=True)
-    by_itself: Flag = False
+    automatic: Flag = Field(default=False, validation_alias=AliasChoices("automatic", "by_itself"))
 
 
 @dataclass(slots=True)

@@ -42,8 +42,9 @@ from acquire.records import (
 from acquire.records.codes import Recheck
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.unit_result import Stay, revised, settled
+from acquire.unit_result import VisitResult, revised, settled
 from acquire.verdict.typed import Habit, typed_result
+from acquire.verdict.typed_doubt import TypedGate
 from acquire.verdict.typed_wanted import guidance
 from drivers.reading import Quantity
 
@@ -64,9 +65,10 @@ class Duties:
         calibration: when the meter's falls due; None where that is not known, or was told at the start.
         one_hand: who zeroes is who did before; not so in a study, nor with relays.
         zeroing: the leads are to be zeroed now.
-        stay: of the unit on the bench, or the last one, with what was typed for it.
-        before: the stay before it.
+        visit: of the unit on the bench, or the last one, with what was typed for it.
+        before: the visit before it.
         latest_utc_s: of the record that was taken up; no clock that is behind it is right.
+        typed: the gate before results that are typed.
     """
 
     place: Circumstances
@@ -77,9 +79,10 @@ class Duties:
     calibration: CalibrationDue | None = None
     one_hand: bool = True
     zeroing: bool = False
-    stay: Stay = field(default_factory=Stay)
-    before: Stay = field(default_factory=Stay)
+    visit: VisitResult = field(default_factory=VisitResult)
+    before: VisitResult = field(default_factory=VisitResult)
     latest_utc_s: float = -math.inf
+    typed: TypedGate = field(default_factory=TypedGate)
 
     @property
     def check(self) -> CheckDuty | None:
@@ -110,7 +113,7 @@ class Duties:
 
     def go_on(self, before: Duties) -> None:
         """Take up what was going on under other files, between two units."""
-        self.zeroing, self.stay, self.before = before.zeroing, before.stay, before.before
+        self.zeroing, self.visit, self.before = before.zeroing, before.visit, before.before
         for check in self.checks:
             for earlier in before.checks:
                 check.go_on(earlier)
@@ -174,13 +177,13 @@ class Duties:
         match record:
             case UnitStarted():
                 self.begin(record)
-            case UnitResult() if record.revision and self.stay.ended:
-                self.stay.last = record
+            case UnitResult() if record.revision and self.visit.ended:
+                self.visit.last = record
             case UnitResult():
                 self.ended(record)
-                self.stay.last = record
+                self.visit.last = record
             case TypedResult():
-                self.stay.typed.append(record)
+                self.visit.typed.append(record)
             case LeadZero() if record.meter_id == self.place.meter_id and self.conditions.lead_wanted:
                 if fresh(record.utc_s, utc_s, math.inf):
                     self._zeroed(record)
@@ -220,12 +223,12 @@ class Duties:
     def reopen(self, started: UnitStarted) -> None:
         """A unit that was given up is back on the bench."""
         if self.before.started == started:
-            self.stay, self.before = self.before, self.stay
-        self.stay.ended = False
+            self.visit, self.before = self.before, self.visit
+        self.visit.ended = False
 
     def begin(self, started: UnitStarted) -> None:
         """A unit is put on the bench."""
-        self.before, self.stay = self.stay, Stay(started)
+        self.before, self.visit, self.typed = self.visit, VisitResult(started), TypedGate()
         self.zeroing = self.conditions.lead_zero_due(started.utc_s)
         for check in self.checks:
             check.asked = check.asked or check.due(started.utc_s)
@@ -238,17 +241,17 @@ class Duties:
         conditions = self.conditions
         if conditions.recheck is Recheck.UNIT and conditions.lead_wanted and conditions.lead is not None:
             self.zeroing = True
-        stay = self.stay
-        if stay.last is not None:
-            result = replace(result, revision=stay.last.revision + 1)
-        stay.last, stay.ended = settled(result, stay.typed), True
-        return stay.last
+        visit = self.visit
+        if visit.last is not None:
+            result = replace(result, revision=visit.last.revision + 1)
+        visit.last, visit.ended = settled(result, visit.typed), True
+        return visit.last
 
     def doubted(self, *, doubted: bool) -> UnitResult | None:
         """The result that was just given, now that the batch has said whether its first unit is in doubt."""
-        if self.stay.last is not None:
-            self.stay.last = settled(self.stay.last, self.stay.typed, doubted=doubted)
-        return self.stay.last
+        if self.visit.last is not None:
+            self.visit.last = settled(self.visit.last, self.visit.typed, doubted=doubted)
+        return self.visit.last
 
     def revise(self, utc_s: float, *, doubted: bool | None = None) -> list[Event]:
         """The next revision of the unit that has just left, where something has changed it.
@@ -257,13 +260,13 @@ class Duties:
             utc_s: now.
             doubted: whether it is in doubt as the first of its batch; None: as before.
         """
-        stay = self.stay
-        if stay.last is None or not stay.ended:
+        visit = self.visit
+        if visit.last is None or not visit.ended:
             return []
-        now = revised(stay.last, stay.typed, utc_s, doubted=doubted)
+        now = revised(visit.last, visit.typed, utc_s, doubted=doubted)
         if now is None:
             return []
-        stay.last = now
+        visit.last = now
         return [now]
 
     # ------------------------------------------------------------------ what comes in
@@ -336,19 +339,16 @@ class Duties:
         if "=" not in command.text:
             facts = {"guidance": guidance(place.sheet, place.purpose)}
             return [Notice(Severity.REMARK, Code.RESULT_HELP, utc_s, facts=facts)]
-        if self.stay.started is None:
+        if self.visit.started is None:
             raise Refused(Refusal.NO_UNIT_YET)
         air = self.conditions.fresh_temperature(utc_s)
+        celsius = None if air is None else air.celsius
+        unit, others = self.visit.started, self.visit.typed
         result = typed_result(
-            command.text,
-            self.stay.started,
-            place,
-            utc_s,
-            habit=self.habit,
-            celsius=None if air is None else air.celsius,
-            others=self.stay.typed,
+            command.text, unit, place, utc_s, habit=self.habit, celsius=celsius, others=others
         )
-        self.stay.typed.append(result)
+        self.typed.look(result, celsius)
+        self.visit.typed.append(result)
         return [result, *self.revise(utc_s)]
 
     def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:

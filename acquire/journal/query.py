@@ -23,8 +23,8 @@ from acquire.words.units import findings_words
 PLACE_NAMES = ("id", "seq", "kind", "utc_s")
 """Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
 
-OF_A_STAY = ("unit_started", "unit_result", "typed_result")
-"""Kinds of entries that say how a unit's stay on a bench ended."""
+OF_A_VISIT = ("unit_started", "unit_result", "typed_result")
+"""Kinds of entries that say how a unit's visit on a bench ended."""
 
 _FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
 """How a field of a record may be called; names stand in a store's SQL itself. 63 characters are PostgreSQL's

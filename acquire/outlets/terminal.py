@@ -40,7 +40,7 @@ from acquire.records import (
     Why,
 )
 from acquire.records.codes import ASKED_FOR, KEPT_ONLY
-from acquire.unit_result import stay_of
+from acquire.unit_result import visit_key
 from acquire.words.beside import typed_answer
 from acquire.words.notices import said
 from acquire.words.prompts import asked
@@ -118,7 +118,7 @@ class Terminal:
     Attributes:
         console: where to write. On a real terminal the last line lives (what to touch, how far from rest);
             elsewhere only finished lines are written.
-        units: how each stay on the bench stands, by what names it.
+        units: how each visit on the bench stands, by what names it.
     """
 
     console: Console
@@ -192,7 +192,7 @@ class Terminal:
             shape, words, style = SIGNS[result.outcome]
             word = f"{shape} {words}"
         why = cause_of(result)
-        self.units[stay_of(result)] = Tally(result.serial, result.outcome, word, style, why)
+        self.units[visit_key(result)] = Tally(result.serial, result.outcome, word, style, why)
         word = f"{result.serial} now: {word}" if result.revision else word
         between = "   " if len(f"  {word}   {why}") <= self.console.width else f"\n{BELOW}"
         self._line(Text(f"  {word}", style=style).append(f"{between}{why}" if why else "", style="default"))

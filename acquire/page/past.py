@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from acquire.errors import InputImpossible
 from acquire.files.shared import begun
 from acquire.journal.history import JournalReader
-from acquire.journal.query import OF_A_STAY, Query
+from acquire.journal.query import OF_A_VISIT, Query
 from acquire.page.backend import Unknown
 from acquire.page.telling import (
     Plain,
@@ -31,7 +31,7 @@ from acquire.page.telling import (
 )
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
-from acquire.unit_result import ended_s, stays_of
+from acquire.unit_result import ended_s, visit_results
 from acquire.words.batches import PURPOSES
 from acquire.words.beside import check_text
 from acquire.words.units import result_words as ended_words
@@ -44,7 +44,7 @@ MOST_UNITS = 50
 """On one page of the list of units."""
 
 LISTED = ("serial", "outcome", "batch", "sheet", "purpose", "utc_s", "started_utc_s")
-"""What the list of units is searched by; the first and the last say which stay it is."""
+"""What the list of units is searched by; the first and the last say which visit it is."""
 
 SORTS: dict[str, Callable[[tuple[Any, ...]], Any]] = {
     "time": itemgetter(5),
@@ -117,8 +117,8 @@ class Past:
         """
         with JournalReader(self.folder) as reader:
             query = Query(kinds=("unit_result",), bench=self.bench)
-            stays = {(row[0], row[-1]): row for row in reader.values(query, LISTED)}
-            rows = list(stays.values())
+            visits = {(row[0], row[-1]): row for row in reader.values(query, LISTED)}
+            rows = list(visits.values())
             wanted = sorted(filter(_chosen(words), rows), key=SORTS.get(words.get("sort", ""), SORTS["time"]))
             if words.get("up", "") != "1":
                 wanted.reverse()
@@ -138,12 +138,12 @@ class Past:
 
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
-        return self._results(Query(batch=name, kinds=OF_A_STAY))
+        return self._results(Query(batch=name, kinds=OF_A_VISIT))
 
     def _results(self, query: Query) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:
-            stays = stays_of(entry.record for entry in reader.find(query))
-        return [result for stay in stays if (result := stay.result) is not None]
+            visits = visit_results(entry.record for entry in reader.find(query))
+        return [result for visit in visits if (result := visit.result) is not None]
 
     def _head(self, visit: Visit) -> Plain:
         started: UnitStarted = visit.started
@@ -219,9 +219,9 @@ def _chosen(words: dict[str, str]) -> Callable[[tuple[Any, ...]], bool]:
 
 
 def _latest(reader: JournalReader, serial: str, started_utc_s: float) -> UnitResult | None:
-    """How one stay stands now, with what was typed in since."""
-    query = Query(serial=serial, kinds=OF_A_STAY, with_evidence=False)
-    results = [stay.result for stay in stays_of(entry.record for entry in reader.find(query))]
+    """How one visit stands now, with what was typed in since."""
+    query = Query(serial=serial, kinds=OF_A_VISIT, with_evidence=False)
+    results = [visit.result for visit in visit_results(entry.record for entry in reader.find(query))]
     of_it = [each for each in results if each is not None and each.started_utc_s == started_utc_s]
     return of_it[-1] if of_it else None
 

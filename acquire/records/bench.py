@@ -186,22 +186,22 @@ class UnitResult:
     """A unit is done, held or given up; or, later, what has changed of that. All by `acquire.unit_result`.
 
     Attributes:
-        outcome: the worst of what was measured and typed in decides; None where the stay ended without one.
+        outcome: the worst of what was measured and typed in decides; None where the visit ended without one.
         wait_s: how long to wait before trying a held unit again, with 95 % certainty long enough; None when
             unknown. wait_least_s: the least that it can need.
         closures: every closed relation of the circuit that its readings show.
         temperature: what is known of it; None in older records.
         hypotheses: diagnosis, most likely first; empty for a unit that passed.
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
-        started_utc_s: when the stay began; bench, serial and this are the same in all its revisions.
+        started_utc_s: when the visit began; bench, serial and this are the same in all its revisions.
         utc_s: when it ended, or when the revision was found.
         balances: each rule over several windings, with what was found.
-        ending: how the stay on the bench ended; `remark`: the operator's own words for giving up.
+        ending: how the visit on the bench ended; `remark`: the operator's own words for giving up.
         found: what rules over the whole unit found that is not plainly a pass.
         untested: what the sheet or its circuit asks for besides ohms and nobody has typed in; blocks nothing.
         revision: 0 for the result at the bench, then 1, 2, ... whenever something later changes it.
         measured: what its own steps and balances come to, without typed results.
-        ended_utc_s: when the stay ended, of a later revision; None of the first, which says it by `utc_s`.
+        ended_utc_s: when the visit ended, of a later revision; None of the first, which says it by `utc_s`.
     """
 
     bench: str

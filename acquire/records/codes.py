@@ -38,7 +38,7 @@ class Recheck(StrEnum):
 
 
 class Ending(StrEnum):
-    """How a unit's stay on the bench ended.
+    """How a unit's visit on the bench ended.
 
     DONE: by its steps. WARM: held, it must cool first. GIVEN_UP: by the operator. NEXT_UNIT: the next unit
     was scanned. FILES_CHANGED: sheet, meter file or bench file are others than it began with.
@@ -54,7 +54,7 @@ class Ending(StrEnum):
 
     @property
     def judged(self) -> bool:
-        """Whether a stay that ended so has an outcome."""
+        """Whether a visit that ended so has an outcome."""
         return self is Ending.DONE
 
 
@@ -349,6 +349,8 @@ class Refusal(StrEnum):
     READING_ONE_OR_OVER = "reading_one_or_over"
     READING_NOT_SHOWN = "reading_not_shown"
     READING_POINT_OR_THOUSAND = "reading_point_or_thousand"
+    RESULT_DOUBTED = "result_doubted"
+    RESULT_IMPOSSIBLE = "result_impossible"
     SKIP_NO_REASON = "skip_no_reason"
     SPOOL_NAMELESS = "spool_nameless"
     SPOOL_NO_CARD = "spool_no_card"

@@ -54,7 +54,7 @@ class UnitLine:
 
     Attributes:
         utc_s: when its first visit that counts began; of the first visit at all where none counts. outcome:
-        of that visit; None where no visit has one. now: outcome of its last visit with one. stays: how often
+        of that visit; None where no visit has one. now: outcome of its last visit with one. visits: how often
         it was on a bench for this batch. why: one sentence on what is not as it should be; kind: of that,
         short, for counting. Empty for a pass. spools: what it was wound from, as "36-A, 24-K".
     """
@@ -63,7 +63,7 @@ class UnitLine:
     utc_s: float
     outcome: Outcome | None
     now: Outcome | None
-    stays: int
+    visits: int
     why: str
     kind: str
     spools: str

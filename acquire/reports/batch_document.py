@@ -103,7 +103,7 @@ def _strip(units: Sequence[UnitLine]) -> doc.Strip:
     squares, before = [], units[0].spools
     for number, line in enumerate(units, start=1):
         about = f"{line.serial}: {outcome_text(line)}{f'; {line.why}' if line.why else ''}"
-        again, spool = line.stays > 1, line.spools != before
+        again, spool = line.visits > 1, line.spools != before
         squares.append(doc.Square(line.outcome, number, about, again, spool))
         before = line.spools
     return doc.Strip(tuple(squares), words.STRIP_KEY)
@@ -148,7 +148,7 @@ def _yields(report: BatchReport) -> Iterator[doc.Block]:
 def _units(report: BatchReport) -> Iterator[doc.Block]:
     lines, heading = report.units, "All units"
     if len(lines) > MOST_ROWS:
-        lines = tuple(line for line in lines if line.outcome not in PASSING or line.stays > 1)
+        lines = tuple(line for line in lines if line.outcome not in PASSING or line.visits > 1)
         heading = f"Units that did not pass at once, of {len(report.units)}"
     if not lines:
         return
@@ -164,7 +164,7 @@ def _units(report: BatchReport) -> Iterator[doc.Block]:
             point = of.get(line.serial)
             text = value_text(point.value if point else None, series.unit)
             cells.append(doc.Marked(Outcome.FAIL, text) if point and point.outcome in FAILING else text)
-        again = f" ({line.stays}×)" if line.stays > 1 else ""
+        again = f" ({line.visits}×)" if line.visits > 1 else ""
         result = doc.Marked(line.outcome, outcome_text(line) + again)
         rows.append((line.serial, *cells, result, line.why))
     yield doc.Table(columns, tuple(rows), dense=True)

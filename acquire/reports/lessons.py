@@ -35,18 +35,19 @@ def called_good(record: Record) -> dict[str, Readings]:
     """
     asked = Query(kinds=("notice",), with_evidence=False)
     marks = [entry for entry in record.find(asked) if entry.payload.get("code") == Code.UNIT_GOOD]
-    stays = [_stay(record, mark) for mark in marks]
+    visits = [_visit(record, mark) for mark in marks]
     return {
-        stay.started.serial: {
-            Pair(value.pin_a, value.pin_b): _ohm(value.reference_ohm) for value in stay.resistances().values()
+        visit.started.serial: {
+            Pair(value.pin_a, value.pin_b): _ohm(value.reference_ohm)
+            for value in visit.resistances().values()
         }
-        for stay in stays
-        if stay.started.sheet_hash == stays[-1].started.sheet_hash
+        for visit in visits
+        if visit.started.sheet_hash == visits[-1].started.sheet_hash
     }
 
 
-def _stay(record: Record, mark: Entry) -> Visit:
-    """The stay that a unit was called good after: the latest that had begun by then."""
+def _visit(record: Record, mark: Entry) -> Visit:
+    """The visit that a unit was called good after: the latest that had begun by then."""
     visits = visits_on(record, mark.serial)
     return next(visit for visit in reversed(visits) if visit.started.utc_s <= mark.utc_s)
 

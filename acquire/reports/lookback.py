@@ -99,7 +99,7 @@ class MeterRow:
 
 @dataclass(frozen=True, slots=True)
 class SpoolRow:
-    """One stay of a unit on a bench with a winding from a spool. The fields are the columns of the CSV."""
+    """One visit of a unit on a bench with a winding from a spool. The fields are the columns of the CSV."""
 
     id: str
     time_utc: str
@@ -166,7 +166,7 @@ def by_meter(record: Record, meter_id: str, span: Span, bench: str | None = None
 
 
 def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[SpoolRow]:
-    """Every stay of a unit that had a winding from a spool (exactly as written on it), oldest first.
+    """Every visit of a unit that had a winding from a spool (exactly as written on it), oldest first.
 
     Raises:
         JournalUnusable: the record cannot be read.

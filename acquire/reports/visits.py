@@ -21,7 +21,7 @@ from acquire.choices import FAILING
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain
-from acquire.journal.query import OF_A_STAY, Query, Record
+from acquire.journal.query import OF_A_VISIT, Query, Record
 from acquire.journal.upgrade import sign_of_today, upgraded
 from acquire.records import (
     BalanceFound,
@@ -101,7 +101,7 @@ class Value(msgspec.Struct, gc=False, kw_only=True):
 
 @dataclass(slots=True)
 class Visit:
-    """One stay of a unit on a bench.
+    """One visit of a unit on a bench.
 
     Attributes:
         id: of the entry that began it.
@@ -296,7 +296,7 @@ def brief_visits(
 
     What was done to batches is added to `deeds`, where they are given.
     """
-    kinds = OF_A_STAY if deeds is None else (*OF_A_STAY, "batch")
+    kinds = OF_A_VISIT if deeds is None else (*OF_A_VISIT, "batch")
     return _visits(_read(record, Query(kinds=kinds, since_utc_s=since_utc_s)), deeds)
 
 
@@ -367,7 +367,7 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
         JournalUnusable: the record cannot be read.
     """
     deeds: list[Batch] = []
-    visits = _visits(_read(record, Query(batch=name, kinds=("verdict", "batch", *OF_A_STAY))), deeds)
+    visits = _visits(_read(record, Query(batch=name, kinds=("verdict", "batch", *OF_A_VISIT))), deeds)
     if not visits and not deeds:
         return None
     purposes = [visit.purpose for visit in visits]
@@ -392,7 +392,7 @@ def without_collecting() -> Iterator[None]:
 
 
 _READERS: dict[str, tuple[Callable[[bytes], Any], bytes]] = {
-    kind: (msgspec.json.Decoder(KINDS[kind]).decode, sign_of_today(kind)) for kind in (*OF_A_STAY, "batch")
+    kind: (msgspec.json.Decoder(KINDS[kind]).decode, sign_of_today(kind)) for kind in (*OF_A_VISIT, "batch")
 } | {"verdict": (msgspec.json.Decoder(Value).decode, b"")}
 """Reads what a kind holds from its JSON in one go, only what fits exactly; and the sign of today's.
 

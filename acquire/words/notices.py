@@ -82,8 +82,12 @@ def _older(facts: Facts) -> str:
         for name, here, newest in [facts.get(what.replace(" ", "_"), ("", "", ""))]
         if name
     ]
-    by_itself = "it is taken after this unit"
-    how = by_itself if facts["by_itself"] else "send SIGHUP or start the bench again"
+    automatic = "it is taken after this unit"
+    how = (
+        automatic
+        if facts.get("automatic", facts.get("by_itself"))
+        else "send SIGHUP or start the bench again"
+    )
     return f"This bench works by {joined(told)}: {how}."
 
 

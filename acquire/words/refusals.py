@@ -45,6 +45,12 @@ def _untold(facts: Facts) -> str:
     return f"{told} Turn the dial to {turn} and type .dial {short}. {_LOOK}"
 
 
+def _stated(facts: Facts, name: str) -> str:
+    """A number that somebody typed, with its unit."""
+    unit = {"ohm": "Ω"}.get(facts["unit"], facts["unit"])
+    return show(facts[name], unit, digits=3) if unit else f"{facts[name]:.3g}"
+
+
 _LOOK = "Hold both probes on it, look at the meter, and press again."
 _ACCEPT = "Type .accept and why to continue, or .spool and the name of the spool that is on."
 
@@ -101,6 +107,14 @@ REFUSALS: dict[Refusal, Saying] = {
     "overload. Type OL, or 1.0 as the display shows it.",
     Refusal.READING_POINT_OR_THOUSAND: '"{typed}" may be {low_ohm:g} or {high_ohm:g} Ω. Type a point for the '
     "decimals, or no comma.",
+    Refusal.RESULT_DOUBTED: lambda facts: (
+        f"{_stated(facts, 'value')} is far from {_stated(facts, 'before')}, which bench and sheet make "
+        "likely. Look at the instrument again, and type the line once more if it is so."
+    ),
+    Refusal.RESULT_IMPOSSIBLE: lambda facts: (
+        f"{_stated(facts, 'value')} cannot be: instruments show from {_stated(facts, 'lower')} to "
+        f"{_stated(facts, 'upper')}. Look again, and mind the prefix of the unit."
+    ),
     Refusal.SKIP_NO_REASON: "A step is skipped only with a reason. Say why it cannot be measured.",
     Refusal.SPOOL_NAMELESS: "Which spool? Type what is written on it, such as .spool 36-A for P1, P2.",
     Refusal.SPOOL_NO_CARD: "The spool {spool} has no card. Say what is wound from it, such as .spool {spool} "

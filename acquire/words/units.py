@@ -33,7 +33,7 @@ ENDINGS = {
     Ending.FILES_CHANGED: "ended early: its files were changed",
     Ending.UNDONE: "its scan was taken back",
 }
-"""How a stay ended that has no outcome."""
+"""How a visit ended that has no outcome."""
 
 
 def ending_words(outcome: Outcome | None, ending: Ending = Ending.DONE, remark: str = "") -> str:

@@ -124,7 +124,7 @@ class Bench:
         self.heart = Pipeline(
             Circumstances("bench", Purpose.INCOMING, self.sheet, "meter", file_name, "m", "b", "benchmark"),
             ModelStatements(self.model),
-            Conditions(temperature_oldest_s=1e9),
+            Conditions(temperature_max_age_s=1e9),
             settle=SettleSettings(noise_counts=max(noises, default=None)),
             four_wire_below_ohm=four_wire_below_ohm,
             order=order,

@@ -205,7 +205,7 @@ class Shift:
         place = Circumstances(
             "b", Purpose.FINAL, sheet(ALIKE if alike else SHEET), "meter", model.name, "m", "b", "bench"
         )
-        conditions = Conditions(temperature=Temperature(20.0, 0.2, 0.0), temperature_oldest_s=1e9)
+        conditions = Conditions(temperature=Temperature(20.0, 0.2, 0.0), temperature_max_age_s=1e9)
         noise = max(each.noise_counts for each in self.ranges)
         ranging = Ranging.DIAL if kind.dial else Ranging.AUTO
         self.heart = Pipeline(

@@ -48,7 +48,9 @@ class Bench:
         self.heart = Pipeline(
             Circumstances("bench-1", Purpose.FINAL, sheet, "meter", model.name, "m", "b", "benchmark"),
             ModelStatements(model),
-            Conditions(temperature=Temperature(20.0, 0.2, 0.0), temperature_oldest_s=1e12, lead_wanted=False),
+            Conditions(
+                temperature=Temperature(20.0, 0.2, 0.0), temperature_max_age_s=1e12, lead_wanted=False
+            ),
             settle=SettleSettings(noise_counts=6.0),
             four_wire_below_ohm=10.0,
         )

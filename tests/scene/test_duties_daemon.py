@@ -135,7 +135,7 @@ async def test_typed_results_survive_a_power_cut_in_the_middle_of_a_unit(tmp_pat
             await shift.until(lambda: shift.of(TypedResult))
         async with Shift(tmp_path, meter) as shift:
             await shift.until(lambda: shift.daemon.pipeline.unit is not None)
-            assert [result.serial for result in shift.daemon.pipeline.duties.stay.typed] == ["A1"]
+            assert [result.serial for result in shift.daemon.pipeline.duties.visit.typed] == ["A1"]
     assert not [event for event in shift.events if isinstance(event, UnitStarted)]
 
 

@@ -76,7 +76,7 @@ class Case:
     Attributes:
         deeds: values to work through, or commands; "again" starts it anew, "rest" after two hours, "leave"
             starts another unit, "files" stops the bench, which starts again with another bench file.
-        outcome: of its latest stay.
+        outcome: of its latest visit.
         ending: of it.
         revision: of its result.
         untested: kinds of what nobody has tested.
@@ -135,7 +135,7 @@ CASES = [
 SERIALS = [f"P-{number:02d}" for number in range(1, len(CASES) + 1)]
 UNITS = list(zip(SERIALS, CASES, strict=True))
 STAYS = ("terminal", "look-back", "CSV", "MQTT", "line", "page, list", "page, unit")
-"""Outlets that tell of single stays."""
+"""Outlets that tell of single visits."""
 
 
 def worked() -> list:
@@ -278,14 +278,14 @@ def test_the_unit_comes_to_what_it_should(results, serial, case):
     "outlet", ["terminal", "look-back", "CSV", "MQTT", "line", "page, list", "page, unit"]
 )
 def test_outlets_of_single_stays_say_the_same(told, outlet):
-    """Each says how the latest stay stands now."""
+    """Each says how the latest visit stands now."""
     wanted = {serial: case.outcome and case.outcome.value for serial, case in UNITS}
     assert {serial: told[outlet].get(serial) for serial in SERIALS} == wanted
 
 
 @pytest.mark.parametrize("outlet", ["label", "certificate", "batch"])
 def test_papers_say_how_the_latest_judged_stay_stands(told, outlet):
-    """A stay without an outcome takes none from an earlier one."""
+    """A visit without an outcome takes none from an earlier one."""
     last_judged = {
         serial: FAIL if case.deeds == (SHORTED, "again", END) else case.outcome for serial, case in UNITS
     }
@@ -351,7 +351,7 @@ def test_a_first_unit_in_doubt_says_so_until_it_is_accepted():
 
 
 def test_a_unit_that_comes_back_after_a_slip_goes_on_with_what_was_typed():
-    """Given up, undone, finished: one stay, whose second result is its next revision."""
+    """Given up, undone, finished: one visit, whose second result is its next revision."""
     bench = Bench()
     bench.begin("P-60")
     bench.command(LEAKY)

@@ -60,7 +60,7 @@ def bench_for(sheet):
         place,
         old.meter,
         Conditions(
-            temperature=Temperature(20.0, 0.2, bench.now_s), temperature_oldest_s=1e9, lead_wanted=False
+            temperature=Temperature(20.0, 0.2, bench.now_s), temperature_max_age_s=1e9, lead_wanted=False
         ),
         four_wire_below_ohm=10.0,
     )

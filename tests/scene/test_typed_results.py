@@ -206,7 +206,7 @@ def test_a_typed_step_is_asked_for_by_its_name_and_has_its_own_limits():
     ("line", "outcome", "ohm"),
     [
         ("trigger = 83.2 ohm, 20 °C, accuracy 1 %", Outcome.PASS, 83.2),
-        ("Trigger = 90 ohm, 40 °C, accuracy 1 %", Outcome.PASS, 90.0 * 254.5 / 274.5),
+        ("Trigger = 86 ohm, 28 °C, accuracy 1 %", Outcome.PASS, 86.0 * 254.5 / 262.5),
         ("trigger = 120 ohm, 20 °C, accuracy 1 %", Outcome.FAIL, 120.0),
         ("trigger = 83.2 ohm, 20 °C, accuracy 30 %", Outcome.CANNOT_JUDGE, 83.2),
         ("trigger = 83.2 ohm, 20 °C", Outcome.CANNOT_JUDGE, 83.2),

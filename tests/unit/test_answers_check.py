@@ -187,7 +187,7 @@ def test_a_bench_is_told_what_its_settings_make_of_the_meters_pace(tmp_path, dri
 @pytest.mark.parametrize(
     ("table", "told"),
     [
-        ('[leads]\noldest = "20 s"', "[leads] oldest is 20 s, over before a verdict can come (16 s)"),
+        ('[leads]\nmax_age = "20 s"', "[leads] max_age is 20 s, over before a verdict can come (16 s)"),
         (
             '[check]\nresistor = "R1"\nvalue = "100 ohm"\nuncertainty = "0.1 ohm"\nevery = "30 s"',
             "every of R1",

@@ -60,7 +60,7 @@ async def test_a_bench_says_that_it_works_by_an_old_sheet_and_takes_the_new_one_
 
 async def test_a_bench_takes_new_files_by_itself_where_it_may(tmp_path, share):
     """Between two units."""
-    async with bench(tmp_path, changes=changes(share, "by_itself = true")) as still:
+    async with bench(tmp_path, changes=changes(share, "automatic = true")) as still:
         old = still.daemon.pipeline.place.sheet.content_hash
         widen(share)
         await still.until(lambda b: b.notices("files.taken"))

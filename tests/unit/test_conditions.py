@@ -86,7 +86,7 @@ def test_two_thermometers_that_agree_count_as_their_mean():
 
 def test_two_thermometers_that_disagree_are_not_used_and_told_once():
     """Nobody knows which is wrong: the last mean grows old, then verdicts wait."""
-    conditions = Conditions(temperature_oldest_s=300.0)
+    conditions = Conditions(temperature_max_age_s=300.0)
     both(conditions, 22.0, 22.4)
     (told,) = both(conditions, 22.0, 24.0, times=100, utc_s=1100.0)
     assert (told.code, told.facts["other_celsius"]) == (Code.TEMPERATURE_APART, 22.0)
@@ -96,7 +96,7 @@ def test_two_thermometers_that_disagree_are_not_used_and_told_once():
 
 def test_of_two_thermometers_the_one_that_still_reads_counts_alone():
     """The other has been away for longer than a temperature counts; its silence is a notice of its own."""
-    conditions = Conditions(temperature_oldest_s=300.0)
+    conditions = Conditions(temperature_max_age_s=300.0)
     both(conditions, 22.0, 22.4)
     for index in range(4):
         conditions.read(read(value=23.8, utc_s=1400.0 + 2 * index), 0.3)
@@ -122,7 +122,7 @@ def test_no_torn_line_ever_moves_a_temperature(accidents, celsius):
 
 def test_the_latest_temperature_counts_until_it_is_too_old():
     """Up to its age to the second, then it is as if there were none."""
-    conditions = Conditions(temperature_oldest_s=300.0)
+    conditions = Conditions(temperature_max_age_s=300.0)
     assert conditions.fresh_temperature(0.0) is None
     conditions.read(read(), 0.3)
     conditions.read(read(), 0.3)
@@ -133,24 +133,24 @@ def test_the_latest_temperature_counts_until_it_is_too_old():
 
 def test_a_temperature_typed_in_some_time_ago_is_known_less_well():
     """A standard kelvin an hour as a root sum of squares (workshop choice)."""
-    conditions = Conditions(temperature=Temperature(21.5, 0.3, 1000.0), temperature_oldest_s=4 * 3600.0)
+    conditions = Conditions(temperature=Temperature(21.5, 0.3, 1000.0), temperature_max_age_s=4 * 3600.0)
     assert conditions.fresh_temperature(4600.0).standard_uncertainty_kelvin == pytest.approx(1.044, abs=1e-3)
     assert conditions.fresh_temperature(4600.0).utc_s == 1000.0
 
 
 @given(st.floats(61.0, 1e9), st.floats(0.0, 1e6))
-def test_what_is_of_a_time_yet_to_come_counts_no_longer(ahead_s, oldest_s):
+def test_what_is_of_a_time_yet_to_come_counts_no_longer(ahead_s, max_age_s):
     """A restart after the clock was set back: nobody knows the age of temperature, zero and check."""
     zero = LeadZero("b", "m", 0.12, 0.003, 1e9 + ahead_s)
     conditions = Conditions(
-        temperature_oldest_s=oldest_s,
-        lead_oldest_s=oldest_s,
+        temperature_max_age_s=max_age_s,
+        lead_max_age_s=max_age_s,
         temperature=Temperature(21.5, 0.3, 1e9 + ahead_s),
         lead=zero,
     )
     assert conditions.fresh_temperature(1e9) is None
     assert conditions.lead_zero_due(1e9)
-    assert CheckDuty(Resistor("R1", 100.0, 0.1), every_s=oldest_s, last_utc_s=1e9 + ahead_s).due(1e9)
+    assert CheckDuty(Resistor("R1", 100.0, 0.1), every_s=max_age_s, last_utc_s=1e9 + ahead_s).due(1e9)
 
 
 @pytest.mark.parametrize("reading", [read(Quantity.RESISTANCE, 100.0), read(value=None, kind=Kind.OVERLOAD)])
@@ -165,7 +165,7 @@ def test_the_lead_zero_is_due_when_missing_or_old_and_only_where_it_is_wanted():
     """Never on a bench with four wires only."""
     assert Conditions().lead_zero_due(0.0)
     assert not Conditions(lead_wanted=False).lead_zero_due(0.0)
-    fresh = Conditions(lead=LeadZero("b", "m", 0.12, 0.003, 1000.0), lead_oldest_s=3600.0)
+    fresh = Conditions(lead=LeadZero("b", "m", 0.12, 0.003, 1000.0), lead_max_age_s=3600.0)
     assert not fresh.lead_zero_due(4600.0)
     assert fresh.lead_zero_due(4601.0)
 

@@ -56,19 +56,28 @@ def test_what_is_left_out_gets_the_documented_values(bench_from, tmp_path):
     assert (bench.name, bench.purpose, bench.operator, bench.batch) == ("bench-1", Purpose.FINAL, "", "")
     assert (bench.meter.id, bench.meter.overdue, bench.meter.four_wire_below) == ("meter", Overdue.WARN, None)
     assert bench.meter.model == tmp_path / "meter.toml"
-    assert (bench.leads.zero, bench.leads.oldest) == (ZeroSource.ASK, 8 * 3600.0)
-    assert (bench.temperature.value, bench.temperature.oldest_s) == (21.5, 4 * 3600.0)
+    assert (bench.leads.zero, bench.leads.max_age) == (ZeroSource.ASK, 8 * 3600.0)
+    assert (bench.temperature.value, bench.temperature.max_age_s) == (21.5, 4 * 3600.0)
     assert bench.temperature.standard_uncertainty_kelvin == pytest.approx(1 / math.sqrt(3))
     assert bench.journal.folder == tmp_path / "journal"
     assert (bench.csv, bench.mqtt) == (None, None)
     assert bench.settle.overrides() == {}
 
 
+def test_the_keys_of_earlier_bench_files_are_still_read(bench_from):
+    """`oldest` and `by_itself` are called `max_age` and `automatic` since November 2026."""
+    old = bench_from(
+        SMALL.replace("[temperature]", '[temperature]\noldest = "1 h"', 1)
+        + '[leads]\noldest = "2 h"\n[files]\nfrom = "shared"\nby_itself = true\n'
+    )
+    assert (old.temperature.max_age_s, old.leads.max_age, old.files.automatic) == (3600.0, 7200.0, True)
+
+
 def test_the_example_with_every_setting_is_in_order():
     bench = load_bench(CONFIGS / "benches" / "example.toml")
     assert bench.sheet == CONFIGS / "sheets" / "plover-80.toml"
     assert bench.meter.four_wire_below == 10.0
-    assert bench.temperature.oldest_s == 300.0
+    assert bench.temperature.max_age_s == 300.0
 
 
 def uncommented(block):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from acquire.conditions import CalibrationDue
 from acquire.plausible import Doubt, Gate, Law, Seen
-from acquire.records import LeadZero, Notice, Refused, TypeTemperature
+from acquire.records import LeadZero, Notice, Refused, TypedResult, TypeResult, TypeTemperature
 from acquire.records.codes import Code
 from tests.pure_bench import LEAD_OHM, Bench
 
@@ -18,11 +18,11 @@ LAW = Law(0.0, 100.0, near=1.0)
 
 
 @given(st.lists(st.floats(allow_nan=True, allow_infinity=True), max_size=30), st.floats(allow_nan=True))
-def test_no_number_at_all_is_an_exception_and_none_beyond_the_law_is_ever_let_in(values, oldest_s):
+def test_no_number_at_all_is_an_exception_and_none_beyond_the_law_is_ever_let_in(values, max_age_s):
     """Not a number, infinity, a value of another planet: a doubt, never a fault."""
     gate = Gate()
     for value in values:
-        doubt = gate.look(LAW, Seen(value, 0.0), oldest_s=oldest_s)
+        doubt = gate.look(LAW, Seen(value, 0.0), max_age_s=max_age_s)
         assert (doubt is Doubt.IMPOSSIBLE) == (not 0.0 <= value <= 100.0)
         assert gate.known is None or 0.0 <= gate.known.value <= 100.0
 
@@ -80,3 +80,62 @@ def test_a_clock_behind_its_own_record_is_told_and_hides_no_calibration():
     again.pipeline.duties.calibration = CalibrationDue("model", 1.6e9, refuse=True)
     with pytest.raises(Refused):
         again.pipeline.duties.permit(again.utc_s)
+
+
+TYPED = "insulation = 120 Mohm, 500 V, 21 °C, accuracy 5 %"
+WINDING = "slow charge = 441 ohm, 21 °C, accuracy 1 %"
+
+
+@pytest.mark.parametrize(
+    ("line", "unit", "before"),
+    [
+        (TYPED.replace("21", "225"), "°C", 20.0),  # 22.5 without its point: 40 °C would be a factor of 370000
+        (TYPED.replace("21", "2.5"), "°C", 20.0),
+        (TYPED.replace("500 V", "5000 V"), "V", 500.0),
+        (WINDING.replace("441 ohm", "441 kohm"), "ohm", None),
+        ("L 1 = 1.6 H, 1 kHz, against 1.6 mH, within 3 %, accuracy 1 %", "H", 1.6e-3),
+    ],
+)
+def test_a_typed_result_far_from_what_is_likely_counts_when_typed_once_more(line, unit, before):
+    """What was refused is on record; no result of the unit rests on it before it has come twice."""
+    bench = Bench()
+    bench.begin()
+    (told,) = bench.command(TypeResult(line))
+    assert (told.code, told.facts["refusal"]) == (Code.COMMAND_REFUSED, "result_doubted")
+    assert told.facts["unit"] == unit
+    assert before is None or told.facts["before"] == pytest.approx(before)
+    assert bench.pipeline.duties.visit.typed == []
+    (result,) = bench.command(TypeResult(line))
+    assert isinstance(result, TypedResult)
+
+
+@pytest.mark.parametrize(
+    ("line", "unit"),
+    [
+        (TYPED.replace("120 Mohm", "500 Tohm"), "ohm"),
+        (TYPED.replace("500 V", "0 V"), "V"),
+        (TYPED.replace("accuracy 5", "accuracy 0"), "1"),
+        ("L 1 = 900000 H, 1 kHz", "H"),
+        ("L 1 = 1.6 mH, " + "9" * 40 + " Hz", "Hz"),
+        ("Q = " + "9" * 40 + ", 1 kHz", ""),
+    ],
+)
+def test_a_number_that_no_instrument_shows_is_never_a_typed_result(line, unit):
+    """However often it is typed."""
+    bench = Bench()
+    bench.begin()
+    for _ in range(3):
+        (told,) = bench.command(TypeResult(line))
+        assert (told.code, told.facts["refusal"]) == (Code.COMMAND_REFUSED, "result_impossible")
+        assert told.facts["unit"] == unit
+    assert bench.pipeline.duties.visit.typed == []
+
+
+@pytest.mark.parametrize(
+    "line", [TYPED, WINDING.replace("441", "101"), "surge = none, pass", TYPED.replace("120", "0")]
+)
+def test_a_likely_typed_result_counts_at_once(line):
+    """So do a short, words, and an insulation that fails."""
+    bench = Bench()
+    bench.begin()
+    assert isinstance(bench.command(TypeResult(line))[0], TypedResult)

@@ -73,7 +73,7 @@ def ended(serial, utc_s, outcome=Outcome.PASS, batch="lot 7", **more):
 
 
 def unit(serial, ohm, at_s, outcome=Outcome.PASS, spool="36-A", **more):
-    """A whole stay: start, one value, result."""
+    """A whole visit: start, one value, result."""
     return [
         started(serial, at_s, spool),
         read(serial, ohm, at_s + 5.0, outcome=outcome),
@@ -114,13 +114,13 @@ def test_the_first_result_stays_and_the_last_one_shows(tmp_path):
     report = report_on(tmp_path, records)
     assert (report.first_pass.count, report.first_pass.of, report.now.count) == (1, 2, 2)
     line = report.units[1]
-    assert (line.outcome, line.now, line.stays) == (Outcome.FAIL, Outcome.PASS, 2)
+    assert (line.outcome, line.now, line.visits) == (Outcome.FAIL, Outcome.PASS, 2)
     assert [point.value for point in report.series[0].points] == [246.0, 270.0]
     assert any("A2 was measured 2 times" in sentence for sentence in report.findings)
 
 
-def test_a_stay_without_outcome_does_not_count(tmp_path):
-    """Held as warm, then measured: the second stay is the first with a result. One without any stays open."""
+def test_a_visit_without_outcome_does_not_count(tmp_path):
+    """Held as warm, then measured: the second visit is the first with a result; one without stays open."""
     records = [
         started("A1", NOON_S),
         read("A1", 255.0, NOON_S + 5),
@@ -191,7 +191,7 @@ def test_only_one_purpose_is_counted_at_a_time(tmp_path):
 
 
 def test_verdicts_before_any_start_are_not_lost(tmp_path):
-    """Imported values have no stay of their own."""
+    """Imported values have no visit of their own."""
     report = report_on(tmp_path, [read("A1", 246.0, NOON_S), ended("A1", NOON_S + 9)])
     assert [line.serial for line in report.units] == ["A1"]
     assert report.first_pass.of == 1

@@ -10,7 +10,7 @@ import pytest
 
 from acquire.errors import JournalUnusable
 from acquire.journal.history import JournalReader
-from acquire.journal.query import OF_A_STAY, Query
+from acquire.journal.query import OF_A_VISIT, Query
 from acquire.records import Outcome, Purpose, Rule
 from acquire.reports.visits import brief_visits, units_of, visits_on, without_collecting
 from tests.known_records import BATCH, TYPED
@@ -28,7 +28,7 @@ def stored(folder, sql, *values):
 def test_payloads_are_what_the_entries_hold(tmp_path):
     """Id, kind and JSON of each, in order; the same question gives the same entries by either way."""
     folder = journal_with(tmp_path, shop_day())
-    for question in (EVERYTHING, Query(serial=SERIAL), Query(kinds=OF_A_STAY), Query(limit=3)):
+    for question in (EVERYTHING, Query(serial=SERIAL), Query(kinds=OF_A_VISIT), Query(limit=3)):
         with JournalReader(folder) as record:
             entries = [(each.id, each.kind, each.payload) for each in record.find(question)]
             found = [(id_, kind, json.loads(payload)) for id_, kind, payload in record.payloads(question)]

@@ -49,7 +49,7 @@ class Bench:
         self.work = StudyWork(
             Circumstances("bench-1", Purpose.FINAL, sheet, "meter", model.name, "m", "b", "test"),
             ModelStatements(model),
-            Conditions(temperature=air, temperature_oldest_s=1e9),
+            Conditions(temperature=air, temperature_max_age_s=1e9),
             self.plan,
             set(taken),
             four_wire_below_ohm=10.0,

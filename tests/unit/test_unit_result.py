@@ -1,4 +1,4 @@
-"""What a stay on the bench comes to, with all that is typed in and said later."""
+"""What a visit on the bench comes to, with all that is typed in and said later."""
 
 import re
 from dataclasses import replace
@@ -8,7 +8,7 @@ import pytest
 
 import acquire
 from acquire.records import Ending, Finding, FindingKind, Outcome, ResultKind
-from acquire.unit_result import ended_s, of_steps, revised, settled, shows_turns, stays_of, worse, worst
+from acquire.unit_result import ended_s, of_steps, revised, settled, shows_turns, visit_results, worse, worst
 from tests.known_records import NOON_S, RESULT, STARTED, TYPED
 from tests.known_visits import INSULATION, TURNS
 
@@ -103,7 +103,7 @@ def test_a_stay_that_did_not_end_by_its_steps_has_no_outcome(ending):
 
 
 def test_a_change_is_the_next_revision_and_no_change_is_none():
-    """The times: when it was found, and when the stay ended."""
+    """The times: when it was found, and when the visit ended."""
     assert revised(settled(GOOD, [PASSED]), [PASSED, PASSED], NOON_S + 90.0) is None
     first = revised(GOOD, [FAILED], NOON_S + 90.0)
     assert (first.revision, first.utc_s, ended_s(first)) == (1, NOON_S + 90.0, GOOD.utc_s)
@@ -127,7 +127,7 @@ def test_stays_are_told_apart():
     again = replace(STARTED, utc_s=NOON_S + 600.0, attempt=2)
     ended_again = replace(GOOD, started_utc_s=again.utc_s, utc_s=again.utc_s + 30.0)
     mine = {"serial": STARTED.serial}
-    first, second = stays_of(
+    first, second = visit_results(
         [STARTED, GOOD, replace(FAILED, **mine), again, ended_again, replace(PASSED, **mine)]
     )
     assert (first.result.outcome, second.result.outcome) == (Outcome.FAIL, Outcome.PASS)
@@ -138,8 +138,8 @@ def test_results_without_their_beginnings_are_one_stay_each():
     """As a question with a limit gives them."""
     others = [replace(GOOD, started_utc_s=NOON_S + 60.0 * n) for n in range(3)]
     late = replace(others[-1], revision=1, outcome=Outcome.FAIL)
-    stays = stays_of([*others, late])
-    assert [stay.last.revision for stay in stays] == [0, 0, 1]
+    visits = visit_results([*others, late])
+    assert [visit.last.revision for visit in visits] == [0, 0, 1]
 
 
 def test_one_module_knows_what_is_worse():
