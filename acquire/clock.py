@@ -6,6 +6,8 @@ import time
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from system.clocks import unslept_s
+
 
 class Clock(Protocol):
     """Monotonic seconds for intervals, UTC seconds for the record."""
@@ -28,18 +30,18 @@ class RealClock:
     """
 
     speed: float = 1.0
-    _start_monotonic_s: float = field(default_factory=time.monotonic)
+    _start_monotonic_s: float = field(default_factory=unslept_s)
     _start_utc_s: float = field(default_factory=time.time)
 
     def monotonic_s(self) -> float:
         """Seconds since an arbitrary start, sped up."""
-        return self._start_monotonic_s + (time.monotonic() - self._start_monotonic_s) * self.speed
+        return self._start_monotonic_s + (unslept_s() - self._start_monotonic_s) * self.speed
 
     def utc_s(self) -> float:
         """UTC seconds; follows the machine's clock at speed 1, else runs on from the start."""
         if self.speed == 1.0:
             return time.time()
-        return self._start_utc_s + (time.monotonic() - self._start_monotonic_s) * self.speed
+        return self._start_utc_s + (unslept_s() - self._start_monotonic_s) * self.speed
 
     def pair(self) -> tuple[float, float]:
         """Both, as drivers want them (`drivers.meter.ClockPair`)."""
@@ -75,15 +77,14 @@ SET_BACK_S = 2.0
 """A UTC that falls behind the monotonic clock by more between two looks was set back, not slewed."""
 
 SET_FORWARD_S = 60.0
-"""One that gets ahead by more was set, or the machine slept. Workshop choice: nothing ages in a minute."""
+"""One that gets ahead by more was set. Workshop choice: nothing ages in a minute."""
 
 
 @dataclass(slots=True)
 class UtcWatch:
-    """Notices when UTC was set: set back, a temperature would seem fresh for hours.
+    """Notices when UTC was set: back, old values would seem fresh; forward, a unit would seem to have cooled.
 
-    Set forward it needs no more than a word: what has an age is asked for again, as after a night's sleep of
-    the machine, which looks the same from here.
+    A machine that slept sets no clock: the monotonic one goes on meanwhile (`system.clocks`).
     """
 
     _ahead_s: float | None = None

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
-from acquire.heart.attempt import attempt_of
+from acquire.heart.attempt import attempt_of, clock_set_s
 from acquire.heart.batches import BatchCommand, Batches
 from acquire.heart.contact import LINGER_S, Admission, ContactRule, OpenWitness
 from acquire.heart.duties import Duties, Duty
@@ -21,7 +22,6 @@ from acquire.heart.serials import SerialRule, asked_about, scan_doubt, still_ask
 from acquire.heart.standstill import MeterSaid, ReadingWatch, Standstill, Untaken
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
-from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Basis,
@@ -198,6 +198,7 @@ class Pipeline:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
             events = [refusal(error, utc_s)]
+        self._clock_set(*events)
         self.question = still_asked(self.question, *events)
         return [*opened, *events, *self._asked(monotonic_s)]
 
@@ -233,6 +234,7 @@ class Pipeline:
         for record in records:
             self.duties.replay(record, utc_s)
             self.learning.replay(record)
+            self._clock_set(record)
             self.question = still_asked(self.question, record)
             if isinstance(record, LeadZero | CheckStandard) or attempt_of(record) is not None:
                 self._contact.taken_before()
@@ -362,6 +364,13 @@ class Pipeline:
             raise Refused(Refusal.NO_UNIT)
         return self._obey_for_unit(command, self.unit, utc_s)
 
+    def _clock_set(self, *told: Event | Recorded) -> None:
+        """Let no unit seem to have cooled, or to have rested, because the clock was set."""
+        by_s = sum(map(clock_set_s, told))
+        self.batches.move_times(by_s)
+        for unit in filter(None, (self.unit, self._left)):
+            unit.state.move_times(by_s)
+
     def _accepted(self, utc_s: float) -> list[Event]:
         """What a word said to a batch makes of its first unit, where that has just left."""
         left = self.duties.visit.last
@@ -438,15 +447,12 @@ class Pipeline:
     def _work(self, started: UnitStarted) -> UnitWork:
         place = replace(self.place, operator=started.operator, batch=started.batch)
         held = self.fixture is not None and self.fixture.emptied()
-        below_ohm = self.four_wire_below_ohm
-
-        def worth(readings: Sequence[PairReading]) -> bool:
-            return may_be_warm(self.table, readings)
-
+        worth = partial(may_be_warm, self.table)
         state = UnitState(
             self.table, started.serial, order=self.order, warm_check=worth, brackets=not held, placed=held
         )
-        return UnitWork(place, self.table, self.meter, self.conditions, below_ohm, started, state)
+        how = self.table, self.meter, self.conditions, self.four_wire_below_ohm
+        return UnitWork(place, *how, started, state)
 
     def _confirmed_open(self, unit: UnitWork, utc_s: float) -> list[Event]:
         """Believe the operator that the probes are on the pair, unless the meter says otherwise."""

@@ -26,6 +26,7 @@ from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import InputImpossible, JournalUnusable
+from acquire.heart.attempt import clock_set_s
 from acquire.heart.standstill import BytesUnread, MeterSet
 from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
@@ -35,7 +36,7 @@ from acquire.records import (
     Batch,
     CallGood,
     CheckStandard,
-    ClockSetBack,
+    ClockSet,
     Command,
     ConfirmOpen,
     Ending,
@@ -99,15 +100,17 @@ def unit_known(journal: Path, serial: str, purpose: Purpose, running: str = "") 
         starts = list(reader.values(Query(serial=serial, kinds=kinds), ("batch", "purpose")))
         rows = reader.values(Query(batch=running, kinds=kinds), ("serial",)) if running else iter(())
         others = {of for (of,) in rows} - {serial}
-        results = [
-            entry.record for entry in reader.find(Query(serial=serial, kinds=("unit_result",), limit=1))
+        held = [
+            (entry, entry.record.utc_s)
+            for entry in reader.find(Query(serial=serial, kinds=("unit_result",), limit=1))
+            if isinstance(entry.record, UnitResult) and entry.record.must_rest
         ]
+        later = reader.find(Query(kinds=("notice",), limit=5000)) if held else iter(())
+        set_s = sum(clock_set_s(entry.record) for entry in later if entry.seq > held[0][0].seq)
     batches = [batch for batch, _ in starts if batch]
     latest = batches[-1] if batches else ""
     attempts = sum(batch == latest and of == purpose.value for batch, of in starts) if latest else 0
-    warm = (r.utc_s for r in results if isinstance(r, UnitResult) and r.must_rest)
-    held_utc_s = next(warm, None)
-    return UnitKnown(serial, latest, attempts, len(others), held_utc_s)
+    return UnitKnown(serial, latest, attempts, len(others), held[0][1] + set_s if held else None)
 
 
 TICK_S = 0.25
@@ -453,11 +456,8 @@ class Daemon:
             for notice in self.out_of_reach.notices(self.healths, monotonic_s, utc_s):
                 self.show(notice)
             if not self.halted:
-                by_s, told = self._utc.set_by_s(monotonic_s, utc_s), list[Event]()
-                if by_s < 0.0:
-                    told = self._obeyed(ClockSetBack(-by_s))
-                elif by_s > 0.0:
-                    told = [self._notice(Severity.WARNING, Code.CLOCK_SET_FORWARD, by_s=by_s)]
+                by_s = self._utc.set_by_s(monotonic_s, utc_s)
+                told = self._obeyed(ClockSet(by_s)) if by_s else []
                 ticked = self.pipeline.tick(monotonic_s, utc_s)
                 await self._out([*told, *ticked, *self._between_units()])
             await asyncio.sleep(self.tick_s)

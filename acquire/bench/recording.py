@@ -24,7 +24,18 @@ from acquire.heart.standstill import MeterSaid
 from acquire.journal.plain import from_plain, kind_of, to_plain
 from acquire.physics.wire import SpoolCard
 from acquire.pipeline import Pipeline
-from acquire.records import Batch, Circumstances, Command, Event, Judged, Learned, Recorded, Sheet, Verdict
+from acquire.records import (
+    Batch,
+    Circumstances,
+    ClockSet,
+    Command,
+    Event,
+    Judged,
+    Learned,
+    Recorded,
+    Sheet,
+    Verdict,
+)
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.steps.checking import CheckDuty
@@ -281,6 +292,8 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
         case ["tick", monotonic_s, utc_s]:
             return pipeline.tick(float(monotonic_s), float(utc_s))
         case ["command", name, plain, monotonic_s, utc_s]:
+            if name == "ClockSetBack":  # as recordings of before December 2026 spell it
+                name, plain = ClockSet.__name__, {"by_s": -plain["by_s"]}
             command = TypeAdapter(_COMMANDS[name]).validate_python(plain)
             return pipeline.command(command, float(monotonic_s), float(utc_s))
         case ["said", plain]:

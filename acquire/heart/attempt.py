@@ -18,7 +18,7 @@ from enum import StrEnum
 
 from acquire.choices import FAILING, PASSING
 from acquire.physics.common import PairReading, reading_of
-from acquire.records import Basis, Fit, Match, Notice, Outcome, Pair, Recorded, Step, Verdict, Why
+from acquire.records import Basis, Event, Fit, Match, Notice, Outcome, Pair, Recorded, Step, Verdict, Why
 from acquire.records.codes import WARM_CHECK, Code, Fact, Scope
 from acquire.steps.bracket import Bracket
 from acquire.steps.pairs import PairTable
@@ -128,6 +128,15 @@ def attempt_of(record: Recorded) -> Attempt | None:
     touch, revision = _whole(record.facts, "touch"), _whole(record.facts, "revision")
     return None if deed is None else Attempt(deed, record.step, touch, revision, utc_s=record.utc_s)
 
+
+def clock_set_s(record: Event | Recorded) -> float:
+    """By how much one says that the clock was set: forward > 0, back < 0; 0 where it says no such thing."""
+    sign = _CLOCKS.get(record.code, 0.0) if isinstance(record, Notice) else 0.0
+    by_s = record.facts.get("by_s") if isinstance(record, Notice) else None
+    return sign * by_s if isinstance(by_s, int | float) else 0.0
+
+
+_CLOCKS = {Code.CLOCK_SET_FORWARD: 1.0, Code.CLOCK_SET_BACK: -1.0}
 
 _DEEDS = {
     Code.OPEN_ANCHORED: Deed.PROVED,

@@ -222,6 +222,10 @@ class Batches(BatchBook):
             return [Notice(Severity.REMARK, Code.BATCH_PAUSED, utc_s, serial, facts=waiting)]
         return []
 
+    def move_times(self, by_s: float) -> None:
+        """The clock was set: a unit that is held has rested no longer for that."""
+        self._held = (self._held[0], self._held[1] + by_s)
+
     def begin(self, started: UnitStarted) -> None:
         """A unit is on the bench now."""
         if started.batch:

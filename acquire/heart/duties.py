@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from acquire.conditions import LEADS as LEADS_GATE
 from acquire.conditions import CalibrationDue, Conditions, Temperature
+from acquire.heart.attempt import clock_set_s
 from acquire.physics.leads import CONTACT_OHM, LEAD_LIMIT_OHM, moved
 from acquire.plausible import Doubt, Gate, Law, Seen, fresh
 from acquire.records import (
@@ -19,7 +20,7 @@ from acquire.records import (
     CheckMeter,
     CheckStandard,
     Circumstances,
-    ClockSetBack,
+    ClockSet,
     Code,
     Event,
     Fact,
@@ -48,7 +49,7 @@ from acquire.verdict.typed_doubt import TypedGate
 from acquire.verdict.typed_wanted import guidance
 from drivers.reading import Quantity
 
-Duty = ZeroLeads | CheckMeter | OverrideCheck | TypeTemperature | TypeResult | ClockSetBack
+Duty = ZeroLeads | CheckMeter | OverrideCheck | TypeTemperature | TypeResult | ClockSet
 """Commands that are carried out here."""
 
 
@@ -207,8 +208,7 @@ class Duties:
                 if isinstance(celsius, int | float) and isinstance(u_kelvin, int | float):
                     self.conditions.temperature = Temperature(celsius, u_kelvin, notice.utc_s)
             case Code.CLOCK_SET_BACK:
-                by_s = facts.get("by_s")
-                self._move_times(float(by_s) if isinstance(by_s, int | float) else 0.0)
+                self._move_times(-clock_set_s(notice))
 
     def clock_doubt(self, utc_s: float) -> list[Notice]:
         """Told where the clock is behind what it has written itself: what it was then has no age now."""
@@ -303,8 +303,12 @@ class Duties:
                 return [self._temperature(command, utc_s)]
             case TypeResult():
                 return self._result(command, utc_s)
-            case ClockSetBack():
-                return [self._set_back(command, utc_s)]
+            case ClockSet(by_s):
+                back = by_s < 0.0
+                if back:
+                    self._move_times(-by_s)
+                code = Code.CLOCK_SET_BACK if back else Code.CLOCK_SET_FORWARD
+                return [Notice(Severity.WARNING, code, utc_s, facts={"by_s": abs(by_s)})]
             case CheckMeter():
                 self._needed().asked = True
                 for check in self.checks:
@@ -351,12 +355,8 @@ class Duties:
         self.visit.typed.append(result)
         return [result, *self.revise(utc_s)]
 
-    def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:
-        """Move the times of what has an age with the clock."""
-        self._move_times(command.by_s)
-        return Notice(Severity.WARNING, Code.CLOCK_SET_BACK, utc_s, facts={"by_s": command.by_s})
-
     def _move_times(self, by_s: float) -> None:
+        """The clock was set back: what has an age goes with it. Set forward, it is asked for again."""
         self.latest_utc_s -= by_s
         self.conditions.move_times(by_s)
         for check in self.checks:

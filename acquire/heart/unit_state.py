@@ -103,6 +103,10 @@ class UnitState:
         self.touch = max(self.touch, attempt.touch)
         return self._applied(attempt)
 
+    def move_times(self, by_s: float) -> None:
+        """The clock was set: no touch is further from another for that, as if the unit had cooled."""
+        self.attempts = [replace(each, utc_s=each.utc_s + by_s) for each in self.attempts]
+
     def refold(self, attempts: Iterable[Attempt]) -> None:
         """Begin anew and take these attempts."""
         kept = list(attempts)

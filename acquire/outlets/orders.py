@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from acquire.errors import SteadyohmError
-from acquire.records import CallGood, ClockSetBack, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
+from acquire.records import CallGood, ClockSet, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
 from system.files import BYTES, to_disk
 
 LARGEST_BYTES = 4096
@@ -50,7 +50,7 @@ class Stop:
 
 Order = Command | Stop
 
-NOT_SENT = {ClockSetBack, FixtureMoved, FixtureOpen, UnitKnown, CallGood}
+NOT_SENT = {ClockSet, FixtureMoved, FixtureOpen, UnitKnown, CallGood}
 """Commands that only the bench itself gives, or whoever stands at it."""
 
 ORDERS: dict[str, type[Order]] = {

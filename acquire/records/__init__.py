@@ -57,7 +57,7 @@ from acquire.records.codes import (
 from acquire.records.commands import (
     CallGood,
     CheckMeter,
-    ClockSetBack,
+    ClockSet,
     Command,
     ConfirmOpen,
     FixtureMoved,

@@ -149,8 +149,8 @@ class StateRange:
 
 
 @dataclass(frozen=True, slots=True)
-class ClockSetBack:
-    """The machine's UTC was set back, by more than nothing; nobody types this. What has an age keeps it."""
+class ClockSet:
+    """The machine's UTC was set forward (> 0) or back (< 0); nobody types this."""
 
     by_s: float
 
@@ -183,7 +183,7 @@ Command = (
     | TypeReading
     | TypeTemperature
     | StateRange
-    | ClockSetBack
+    | ClockSet
     | CheckMeter
     | OverrideCheck
     | TypeResult

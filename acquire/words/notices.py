@@ -232,8 +232,8 @@ NOTICES: dict[Code, Saying] = {
     Code.CLOCK_BEHIND: "The machine's clock is {by_s:.0f} s behind the latest entry on record: set it. "
     "What was taken since is asked for again, and what is measured now gets a wrong date.",
     Code.CLOCK_SET_BACK: "The machine's clock was set back by {by_s:.0f} s.",
-    Code.CLOCK_SET_FORWARD: "The machine's clock went forward by {by_s:.0f} s at once: it was set, or the "
-    "machine slept. What is too old by it is asked for again.",
+    Code.CLOCK_SET_FORWARD: "The machine's clock was set forward by {by_s:.0f} s. What is too old by it is "
+    "asked for again.",
     Code.COMMAND_HELP: HELP,
     Code.COMMAND_REFUSED: refused,
     Code.COMMAND_UNKNOWN: "{said}",

@@ -44,9 +44,11 @@ class Ascii14(FrameProtocol):
 
     Attributes:
         counts: of the display, e.g. 2000 or 20000; 0 when unknown.
+        overload_words: what stands for "beyond range" besides digits with an L.
     """
 
     counts: int = 2000
+    overload_words: tuple[str, ...] = ()
     name: ClassVar[str] = "ascii14"
     frame_bytes: ClassVar[int] = 14
     usual_line: ClassVar[SerialLine] = SerialLine(
@@ -67,12 +69,14 @@ class Ascii14(FrameProtocol):
             raise FrameRefused("length or CR")
         function, value, unit = text[:2].strip().upper(), text[2:9], text[9:13].strip()
         quantity, scale = _meaning(function, unit)
-        over = _OVER.fullmatch(value.upper())
-        if over is not None:
-            kind = Kind.NEGATIVE_OVERLOAD if over["minus"] else Kind.OVERLOAD
+        over, word = _OVER.fullmatch(value.upper()), value.strip()
+        if over is not None or word.upper() in map(str.upper, self.overload_words):
+            kind = Kind.NEGATIVE_OVERLOAD if over is not None and over["minus"] else Kind.OVERLOAD
             return Decoded(quantity, kind, None)
         if _VALUE.fullmatch(value) is None:
-            raise FrameRefused("value")
+            raise FrameRefused(
+                f"{word!r} is no value: overload_words in [meter.options] would say what it is"
+            )
         return self._value(quantity, value.replace(" ", ""), scale)
 
     def _value(self, quantity: Quantity, number: str, scale: float) -> Decoded:

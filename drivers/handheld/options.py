@@ -173,9 +173,15 @@ class PolledOptions(HandMeterOptions):
 
 
 class Ascii14Options(PolledOptions):
-    """Attributes: counts: of the display, e.g. 2000 or 20000; 0 when unknown."""
+    """Which display, and what it shows beyond range.
+
+    Attributes:
+        counts: of the display, e.g. 2000 or 20000; 0 when unknown.
+        overload_words: what stands for "beyond range" besides digits with an L.
+    """
 
     query: str = "D"
+    overload_words: tuple[str, ...] = ()
     poll_s: Annotated[float, Field(ge=0, le=60)] = 0.5
     counts: Annotated[int, Field(ge=0, le=1_000_000)] = 2000
 

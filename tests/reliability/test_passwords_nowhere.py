@@ -1,4 +1,4 @@
-"""Bench, collector and line's page with passwords, right and wrong: none of them is ever written anywhere."""
+"""Bench, collector and line's page with passwords and a token, right and wrong: none is ever written down."""
 
 from __future__ import annotations
 
@@ -10,19 +10,25 @@ import sys
 import time
 from urllib.parse import quote, quote_plus
 
+import paho.mqtt.client as mqtt
 import psycopg
 import pytest
 
 from acquire.journal.history import JournalReader, Query
 from tests.brokers import Mosquitto, free_port, needs_mosquitto
-from tests.page_client import asked, ordered, until_served
+from tests.page_client import NUMBERS, asked, posted, until_served
 from tests.postgres import needs_postgres, server
+from tests.scene.test_typed_readings import BENCH as CABLELESS
+from tests.unit.test_steps_dial import SHEET
 from tests.waiting import wait_until
-from tests.whole_bench import bench_file
+from tests.whole_bench import CONFIGS, csv_rows
 
 BENCH, COLLECTOR, DATABASE = "Birke%2F/7 &x", "Linde+8:y@z", "Eiche%40 9#w"
 WRONG = "Fichte=3?v"
 """With whatever an address, a shell or a file of settings may take for something else."""
+
+TOKEN = "Ahorn-5_und-viele-Zeichen"  # noqa: S105
+"""Of the bench's page; the sort that a token may be of."""
 
 
 def spelt(password):
@@ -85,6 +91,45 @@ def command(folder, name, *words, **environment):
             process.stdin.close()
 
 
+@contextlib.contextmanager
+def hearing(file, broker):
+    """Everything that goes through the broker."""
+    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
+    client.username_pw_set("bench-1", BENCH)
+    with file.open("wb") as out:
+        client.on_message = lambda *heard: out.write(repr((heard[-1].topic, heard[-1].payload)).encode())
+        client.on_connect = lambda *_: client.subscribe("#")
+        client.connect("127.0.0.1", broker.port)
+        client.loop_start()
+        yield
+        client.loop_stop()
+
+
+def let_in(page):
+    """The cookie that the page gives to whoever shows its token."""
+    wait_until(lambda: served(page))
+    status, fields, _ = asked(page, f"/?token={TOKEN}")
+    assert status == 200, fields
+    cookie = fields["set-cookie"].partition(";")[0]
+    assert TOKEN in cookie
+    return cookie
+
+
+def served(page):
+    """Whether somebody answers there yet."""
+    with contextlib.suppress(OSError):
+        return asked(page, "/now")[0] == 401
+    return False
+
+
+def told(page, cookie, order, **words):
+    """An order of a browser that has been let in; gives the answer."""
+    body = {"command": order, "correlation": f"told-{next(NUMBERS)}", **words}
+    status, _, answer = posted(page, "/orders", body, Cookie=cookie)
+    assert status == 200, answer
+    return answer
+
+
 def said(folder, name, *texts):
     """Wait until a command has said one of these."""
     file = folder / f"{name}.out"
@@ -92,16 +137,19 @@ def said(folder, name, *texts):
 
 
 def files_of(folder, broker, postgres):
-    """A bench file with a broker's password by environment and a page; a collector's file."""
-    mqtt = (
+    """A bench without a cable, a broker's password in its environment, a token for its page; a collector."""
+    network = (
         f'[mqtt]\nhost = "127.0.0.1"\nport = {broker.port}\nline = true\norders = true\nuser_env = "WHO"\n'
         'password_env = "BENCH_WORD"\n'
     )
     port = free_port()
-    bench = bench_file(
-        folder, meter="tcp:127.0.0.1:9", changes=[("[csv]", f"{mqtt}\n[page]\nport = {port}\n\n[csv]")]
-    )
+    page = f'[page]\nhost = "0.0.0.0"\nport = {port}\ntoken_file = "secret/token"\n'
+    (folder / "teal.toml").write_text(SHEET)
+    bench = folder / "bench.toml"
+    bench.write_text(CABLELESS.format(model=CONFIGS / "meters" / "hand-2000.toml") + network + page)
     (folder / "secret").mkdir()
+    (folder / "secret" / "token").write_text(f"{TOKEN}\n")
+    (folder / "secret" / "token").chmod(0o600)
     (folder / "secret" / "word").write_text(f"{COLLECTOR}\n")
     collector = folder / "collector.toml"
     board = free_port()
@@ -135,11 +183,14 @@ def test_no_password_is_in_anything_that_is_written_or_shown(tmp_path, broker, p
     )
     with contextlib.ExitStack() as stack:
         begun = [stack.enter_context(command(tmp_path, name, *words, **env)) for name, words, env in ours]
-        until_served(page)
         until_served(board)
+        cookie = let_in(page)
+        stack.enter_context(hearing(kept / "mqtt", broker))
         for number in range(3):
-            ordered(page, "start_unit", serial=f"P80-000{number}", sure=True)
-            ordered(page, "note", text="nothing to hide")
+            told(page, cookie, "start_unit", serial=f"T-000{number}", sure=True)
+            for shown in ("0.2", "20,8", "441") if number == 0 else ("20,9", "442"):
+                told(page, cookie, "type_reading", text=shown)
+            told(page, cookie, "note", text="nothing to hide")
         login = {"host": "127.0.0.1", "port": postgres.port, "dbname": "postgres", "user": "anna"}
         with psycopg.connect(password=DATABASE, autocommit=True, **login) as eye:
             there, stored = "SELECT to_regclass('steadyohm.entry')", "SELECT count(*) FROM steadyohm.entry"
@@ -149,24 +200,26 @@ def test_no_password_is_in_anything_that_is_written_or_shown(tmp_path, broker, p
             )
             rows = eye.execute("SELECT entry::text FROM steadyohm.entry").fetchall()
             (kept / "database").write_text(repr(rows))
-        for number, (port, path) in enumerate(
-            (port, path) for port in (page, board) for path in ("/now", "/")
-        ):
-            (kept / f"answer-{number}").write_bytes(repr(asked(port, path)).encode())
+        for number, path in enumerate(("/now", "/", f"/now?token={WRONG}", "/papers/serials")):
+            shown = asked(page, path, Cookie=cookie) if number != 2 else asked(page, quote(path, safe="/?="))
+            (kept / f"answer-{number}").write_bytes(repr(shown).encode())
+            (kept / f"board-{number}").write_bytes(repr(asked(board, path)).encode())
         said(tmp_path, "denied", "password", "authentication")
         postgres.kill()
         broker.kill()
-        ordered(page, "note", text="and now nobody listens")
+        told(page, cookie, "note", text="and now nobody listens")
         said(tmp_path, "collect", "cannot be reached", "connection")
         time.sleep(1.0)  # both try again meanwhile, and tell
         for process in begun:
             process.terminate()
     with JournalReader(tmp_path / "journal") as journal:
-        assert list(journal.find(Query(kinds=("unit_started",))))
+        verdicts = list(journal.find(Query(kinds=("verdict",))))
+    assert len(verdicts) == len(csv_rows(tmp_path)) >= 3
+    assert b"/verdict" in (kept / "mqtt").read_bytes()
     files = [file for file in tmp_path.rglob("*") if file.is_file() and file.parent.name != "secret"]
-    assert {"bench.out", "bench.ps", "collect.out", "line.out", "journal.db", "database"} <= {
+    assert {"bench.out", "bench.ps", "collect.out", "line.out", "journal.db", "database", "mqtt"} <= {
         file.name for file in files
     }
-    for password in (BENCH, COLLECTOR, DATABASE, WRONG):
+    for password in (BENCH, COLLECTOR, DATABASE, WRONG, TOKEN):
         for text in spelt(password):
             assert not [str(file) for file in files if text in file.read_bytes()], text

@@ -84,3 +84,11 @@ def test_wrong_drivers_and_options_are_sentences():
         decode_bytes("status14", b"1", {"counts": 3})
     with pytest.raises(NothingToDecode, match="no byte format of its own"):
         decode_bytes("platinum", b"1")
+
+
+def test_a_set_of_one_letter_says_overload_by_a_word_of_its_own():
+    """By a profile's `overload_words`, as for every meter that sends text; without it, what would cure it."""
+    frame = b"  -------Mohm\r"
+    told = decode_bytes("ascii14", frame, {"overload_words": ["-------"]}).pieces[0]
+    assert (told.decoded.quantity, told.decoded.kind) == (Quantity.RESISTANCE, Kind.OVERLOAD)
+    assert "overload_words" in decode_bytes("ascii14", frame).pieces[0].refused

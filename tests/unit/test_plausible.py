@@ -8,11 +8,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from acquire.bench.daemon import recorded, unit_known
 from acquire.conditions import CalibrationDue
 from acquire.plausible import Doubt, Gate, Law, Seen
-from acquire.records import LeadZero, Notice, Refused, TypedResult, TypeResult, TypeTemperature
+from acquire.records import (
+    ClockSet,
+    Ending,
+    LeadZero,
+    Notice,
+    Purpose,
+    Refused,
+    TypedResult,
+    TypeResult,
+    TypeTemperature,
+    UnitStarted,
+)
 from acquire.records.codes import Code
-from tests.pure_bench import LEAD_OHM, Bench
+from tests.pure_bench import GOOD, LEAD_OHM, Bench
 
 LAW = Law(0.0, 100.0, near=1.0)
 
@@ -139,3 +151,60 @@ def test_a_likely_typed_result_counts_at_once(line):
     bench = Bench()
     bench.begin()
     assert isinstance(bench.command(TypeResult(line))[0], TypedResult)
+
+
+def set_clock(bench, by_s):
+    """Somebody, or a time server, sets the machine's clock; the daemon has seen it."""
+    bench.utc_off_s += by_s
+    return bench.command(ClockSet(by_s))
+
+
+@pytest.mark.parametrize("by_s", [7200.0, -7200.0, 1e9])
+def test_a_clock_that_was_set_rests_no_warm_unit(by_s):
+    """Held a minute ago: with a clock two hours ahead it would count as cold, and pass at its warm values."""
+    bench = Bench()
+    bench.begin()
+    assert bench.work_through({pair: ohm * 1.12 for pair, ohm in GOOD.items()}).ending is Ending.WARM
+    (told,) = set_clock(bench, by_s)
+    assert (told.code.value, told.facts) == (
+        "clock.set_forward" if by_s > 0 else "clock.set_back",
+        {"by_s": abs(by_s)},
+    )
+    bench.begin()
+    assert bench.of(UnitStarted)[-1].rested_s == pytest.approx(0.0, abs=5.0)
+
+
+@pytest.mark.parametrize("by_s", [3600.0, -3600.0])
+@pytest.mark.parametrize("restart", [False, True], ids=["goes on", "after a restart"])
+def test_a_clock_that_was_set_parts_no_touches_of_a_unit(by_s, restart):
+    """How a unit cools is told by its touches: those before are moved with the clock, also by the record."""
+    bench = Bench()
+    bench.begin()
+    for _ in range(2):
+        bench.hold(GOOD[tuple(bench.prompt.pair)])
+    before = bench.now_s
+    set_clock(bench, by_s)
+    bench.hold(GOOD[tuple(bench.prompt.pair)])
+    unit = bench.pipeline.unit
+    if restart:
+        again = Bench(utc_s=bench.utc_off_s)
+        again.now_s = bench.now_s
+        again.pipeline.replay([record for record, _ in recorded(bench.events)], bench.utc_s)
+        unit = again.pipeline.unit
+    times_s = [look.at_s for look in unit.looks()]
+    assert times_s == sorted(times_s)
+    assert len(times_s) == 3
+    assert times_s[-1] - times_s[0] < bench.now_s - before + 30.0
+    assert times_s[-1] <= bench.utc_s
+
+
+async def test_the_record_too_knows_how_long_a_held_unit_has_rested(journal):
+    """Each start asks it, also after a restart with the wrong clock."""
+    bench = Bench()
+    bench.begin()
+    held = bench.work_through({pair: ohm * 1.12 for pair, ohm in GOOD.items()})
+    for by_s in (7200.0, -60.0):
+        set_clock(bench, by_s)
+    await journal.append(recorded(bench.events))
+    known = unit_known(journal.path, held.serial, Purpose.INCOMING)
+    assert known.held_utc_s == pytest.approx(held.utc_s + 7140.0)
