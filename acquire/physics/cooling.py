@@ -63,8 +63,8 @@ warm. Workshop choice."""
 _SHAPE = 0.1
 """How well any of the ways of cooling meets three or more values of one pair, as a share of their fall, or
 all drifts inside touches, as a share of each: they lie some way apart, and two exponentials are a
-simplification (two values fit any of them). Of 100 simulated coolings with six touches the 95 % interval holds the truth 95
-times; without it, 27."""
+simplification (two values fit any of them). Of 100 simulated coolings with six touches the 95 % interval
+holds the truth 95 times; without it, 27."""
 
 _NEGLIGIBLE = 1e-4
 """Of the whole weight; what has less is left out of the waiting times."""
