@@ -35,8 +35,8 @@ from acquire.records import (
 )
 from acquire.unit_result import shows_turns
 from acquire.verdict.guard import decide
-from acquire.verdict.sister import K_95, Measured, compare
-from acquire.verdict.typed_line import TypedLine, pattern_number, typed_line
+from acquire.verdict.sister import K_95, compare
+from acquire.verdict.typed_line import TypedLine, number_of, typed_line
 from acquire.verdict.typed_wanted import NONE, AskedOhms, isolation_named, least_ohm, ohms_named, step_named
 from drivers.reading import Quantity
 
@@ -312,11 +312,11 @@ def _against_pattern(
     said = replace(said, pattern_si=value_si, pattern=name)
     if line.accuracy is None:
         return _no_accuracy(said)
-    relative_u = line.accuracy / math.sqrt(3.0)
     # A higher Q and a lower loss are no faults: shorted turns lower the one and raise the other.
     relative = compare(
-        Measured(said.value_si or 0.0, relative_u, line.hertz),
-        Measured(value_si, relative_u, line.hertz),
+        said.value_si or 0.0,
+        value_si,
+        line.accuracy / math.sqrt(3.0),
         below=None if said.sort is ResultKind.LOSS else line.within,
         above=None if said.sort is ResultKind.QUALITY else line.within,
         rule=place.sheet.rule,
@@ -331,7 +331,7 @@ def _against_pattern(
 
 def _pattern(line: TypedLine, said: TypedResult, others: Sequence[TypedResult]) -> tuple[float, str]:
     """Value and name of what a result is held against."""
-    number = pattern_number(line.against)
+    number = number_of(line.against)
     if number is not None:
         if number[1] != said.unit:
             raise InputImpossible(f'"{line.against}" is another quantity than "{said.name}".')
