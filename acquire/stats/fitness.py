@@ -41,7 +41,7 @@ def interval(study: GaugeStudy) -> tuple[float, float, float]:
     if gauge.tolerance is not None and gauge.sigma > 0.0:
         share, low, high = (sigma * gauge.tolerance / gauge.sigma for sigma in sigmas)
     else:
-        share, low, high = (sigma / (math.hypot(sigma, part.sigma) or 1.0) for sigma in sigmas)
+        share, low, high = (sigma and sigma / math.hypot(sigma, part.sigma) for sigma in sigmas)
     return share, low, high
 
 

@@ -137,7 +137,7 @@ def _best_split(values: np.ndarray) -> tuple[int, float] | None:
     if within <= 1e-24 * squares:
         return int(first[best]), 0.0
     t = math.sqrt(float(between[best]) / (within / freedom))
-    return int(first[best]), min(1.0, 2.0 * student_cdf(-t, freedom) * len(first))
+    return int(first[best]), 2.0 * student_cdf(-t, freedom) * len(first)
 
 
 def _change(before: np.ndarray, after: np.ndarray, at: int, p: float) -> LevelChange:

@@ -90,9 +90,7 @@ def _between(below: Floats, above: Floats) -> Floats:
     log_end = log_below(np.clip(end, -1e6, 40.0))
     log_start = log_below(np.clip(start, -1e6, 40.0))
     rest = -np.expm1(np.minimum(log_start - log_end, 0.0))
-    some = rest > 0.0
-    result: Floats = np.where(some, log_end + np.log(np.where(some, rest, 1.0)), _LEAST)
-    return np.maximum(result, _LEAST)
+    return np.maximum(log_end + np.log(np.maximum(rest, np.finfo(np.float64).tiny)), _LEAST)
 
 
 _OPEN_SLIP, _OPEN_TWICE = 3e-3, 3e-4

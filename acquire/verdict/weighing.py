@@ -243,7 +243,7 @@ def visible(book: FaultModel, pairs: Sequence[Pair]) -> Bools:
     columns = book.columns(pairs)
     mean, conducts = book.laws.mean_ohm[:, columns], book.laws.conducts[:, columns]
     good_mean, good_conducts = book.good.mean_ohm[0, columns], book.good.conducts[0, columns]
-    alike = np.isclose(mean, good_mean, rtol=1e-9, atol=1e-12) & (conducts == good_conducts)
+    alike = np.isclose(mean, good_mean, rtol=1e-9, atol=0.0) & (conducts == good_conducts)
     changed = np.logical_or.reduceat(~alike.all(axis=1), _starts(book))
     healthy = np.array([case.fault == "healthy" for case in book.cases])
     result: Bools = changed | healthy

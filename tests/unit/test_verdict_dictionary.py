@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from acquire.records import Pair, Purpose
+from acquire.records import BranchKind, Pair, Purpose
 from acquire.verdict.circuits import bridged, evenly, healthy
 from acquire.verdict.dictionary import cases
 from acquire.verdict.solving import causes, solve
@@ -106,6 +106,32 @@ def test_a_broken_strand_leaves_the_others():
         assert found
         assert all(case.circuits[0].sizes == pytest.approx((more,)) for case in found)
         assert all(0.005 < case.circuits[0].directions[0].sd < 0.05 for case in found)
+
+
+def test_the_sizes_of_a_fault_share_its_weight_and_places_lie_inside():
+    """How finely a size is divided says nothing of how often the fault is; none takes more than all."""
+    for case in cases(QUERN, Purpose.INCOMING):
+        assert sum(circuit.weight for circuit in case.circuits) == pytest.approx(1.0)
+        for circuit in case.circuits:
+            bounds = [d.high for d in circuit.directions[: len(circuit.sizes)]]
+            if case.fault in {"shorted_turns", "too_few_turns", "wire_too_thick"}:
+                assert bounds == [1.0]
+            if case.fault in {"grounded", "winding_to_winding"}:
+                assert bounds[:-1] == [1.0] * (len(bounds) - 1)
+                assert all(0.0 < place < 1.0 for place in circuit.sizes[:-1])
+
+
+def test_windings_wound_together_differ_by_a_tenth_of_their_spread():
+    """The rest is of one spool and one hand: their difference has sqrt(2) tenths, their sum nearly all."""
+    names = [b.name for b in QUERN.branches if b.kind is BranchKind.WINDING][:2]
+    sheet = replace(QUERN, balances=(), bifilar=(tuple(names),))
+    good = healthy(sheet)
+    for name in names:
+        branch = next(b for b in sheet.branches if b.name == name)
+        assert good.element(name).sd_ohm == pytest.approx(0.1 * branch.spread * branch.reference_ohm)
+        (together,) = good.directions
+        whole = math.hypot(good.element(name).sd_ohm, together.sd * together.parts[name])
+        assert whole == pytest.approx(branch.spread * branch.reference_ohm)
 
 
 def test_a_tapped_winding_spreads_as_a_whole_one():

@@ -35,6 +35,12 @@ def test_a_meter_too_poor_for_the_limits_cannot_judge():
     assert compare(4.0, 4.0, 0.05, below=0.05, above=0.05).decision.outcome is Outcome.CANNOT_JUDGE
 
 
+def test_a_limit_from_above_counts_from_nothing():
+    """Half of the way from a loss of zero to the limit is the tolerance: 0.55 of the pattern."""
+    poor = compare(0.10, 0.20, 0.1, below=None, above=0.1)
+    assert poor.decision.outcome is Outcome.PASS
+
+
 def test_the_uncertainty_is_that_of_the_ratio():
     got = compare(2.0, 4.0, 0.004, below=0.9, above=0.9)
     assert got.u_deviation == pytest.approx(0.5 * 0.004 * 2.0**0.5)
