@@ -60,5 +60,3 @@ class Shape(StrEnum):
 
     NORMAL = "normal"
     RECTANGULAR = "rectangular"
-    TRIANGULAR = "triangular"
-    U_SHAPED = "u_shaped"

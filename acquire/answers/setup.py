@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import asyncio
 import os
-import threading
 import webbrowser
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -18,22 +19,22 @@ import typer
 from acquire import logs
 from acquire.answers.instruments import bench_text_for, measures_temperature
 from acquire.answers.options import Level, LogLevel
-from acquire.answers.reported import write_new
 from acquire.bench.assembly import SOFTWARE
 from acquire.bench.run import at_work, reads_on_hang_up
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
+from acquire.files.shared import begun
 from acquire.outlets.console import BenchConsole
-from acquire.page.backend import About
-from acquire.page.bench_page import Address, BenchPage, open_page
+from acquire.page.backend import About, PageBackend
+from acquire.page.bench_page import BenchPage, open_page
 from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.view import View
 from acquire.quantity import parse
 from acquire.records import Purpose
-from acquire.study.on_page import studies
+from acquire.study.on_page import Work, studies
 from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
 from system.desktop import has_screen
@@ -41,59 +42,6 @@ from system.ending import asked_to_end, run_loop
 
 HOST = "127.0.0.1"
 """Setting up is for whoever sits at this machine."""
-
-
-Work = Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]
-"""What can be run until the stop that is given; calls what is given too once it is under way."""
-
-
-class Started:
-    """Hands what somebody wants to start from the page to whoever runs it, and the answer back.
-
-    Attributes:
-        running: it has been started.
-    """
-
-    def __init__(self) -> None:
-        """Nobody wants anything yet."""
-        self.running = False
-        self._asked: asyncio.Queue[tuple[Work, asyncio.Future[None]]] = asyncio.Queue(1)
-        self._answer: asyncio.Future[None] | None = None
-
-    async def start(self, work: Work) -> None:
-        """Ask for it; returns when it runs.
-
-        Raises:
-            SteadyohmError, MeterError: it cannot be started.
-        """
-        answer: asyncio.Future[None] = asyncio.get_running_loop().create_future()
-        await self._asked.put((work, answer))
-        await answer
-
-    async def wanted(self, stop: asyncio.Event) -> Work | None:
-        """The next one that is asked for; None at the stop."""
-        asked, stopped = asyncio.create_task(self._asked.get()), asyncio.create_task(stop.wait())
-        try:
-            await asyncio.wait((asked, stopped), return_when=asyncio.FIRST_COMPLETED)
-        finally:
-            for task in (asked, stopped):
-                task.cancel()
-        if stop.is_set() or asked.cancelled() or not asked.done():
-            return None
-        work, self._answer = asked.result()
-        self.running = False
-        return work
-
-    def runs(self) -> None:
-        """It is under way."""
-        self.running = True
-        if self._answer is not None and not self._answer.done():
-            self._answer.set_result(None)
-
-    def failed(self, error: Exception) -> None:
-        """It cannot be."""
-        if self._answer is not None and not self._answer.done():
-            self._answer.set_exception(error)
 
 
 async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> None:
@@ -110,48 +58,72 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
     """
     folder = await asyncio.to_thread(_there, folder)
     about = About("setup", Purpose.FINAL, "", "", SOFTWARE)
-    page = open_page(Address(HOST, port, folder / "page-token"), View(about), "setup")
+    page = open_page(HOST, port, folder / "page-token", View(about), mode="setup")
     stop, read_again, ended = asyncio.Event(), asyncio.Event(), asyncio.Event()
-    console = BenchConsole()
-    started, clock = Started(), RealClock()
-    page.stream.utc_s = clock.utc_s
-
-    async def start(file: Path) -> None:
-        bench = await asyncio.to_thread(load_bench, file)
-        await started.start(
-            lambda end, ready: at_work(bench, console, end, read_again, page=page, ready=ready)
-        )
-
-    setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), start)
-    reported, begin = studies(folder, page, clock, started.start)
-    page.pages.asks.update({"/setup": setup.state, "/study": reported})
-    editor = SheetEditor(folder, setup.shelf)
-    page.pages.posts.update({**setup.posts(), "/sheet": editor.answer, "/study": begin})
-    console.print(page.invitation(to_terminal=console.is_terminal))
-    if (console.is_terminal and has_screen(os.environ)) if browser is None else browser:
-        threading.Thread(target=webbrowser.open, args=(address_of(page.listener),), daemon=True).start()
+    console, clock = BenchConsole(), RealClock()
     with asked_to_end(stop.set), reads_on_hang_up(stop, read_again):
         async with asyncio.TaskGroup() as group:
+            works = Works(group, page, stop)
+
+            async def start(file: Path) -> None:
+                bench = await asyncio.to_thread(load_bench, file)
+                await works.start(
+                    lambda end, ready: at_work(bench, console, end, read_again, page=page, ready=ready)
+                )
+
+            setup = Setup(folder, page.stream, clock, _look, partial(_text, page.port), start)
+            reported, begin = studies(folder, page, clock, works.start)
+            asks = {"/setup": setup.state, "/study": reported}
+            posts = {**setup.posts(), "/sheet": SheetEditor(folder, setup.shelf).answer, "/study": begin}
+            page.put_backend(PageBackend(clock.utc_s, asks=asks, posts=posts), page.stream.view, "setup")
+            console.print(page.invitation(to_terminal=console.is_terminal))
+            if (console.is_terminal and has_screen(os.environ)) if browser is None else browser:
+                begun(lambda: webbrowser.open(address_of(page.listener)))
             group.create_task(page.run(ended), name="page")
             try:
-                await _worked(started, page, stop)
+                await stop.wait()
+                await asyncio.gather(*works.tasks)
             finally:
                 setup.close()
                 ended.set()
 
 
-async def _worked(started: Started, page: BenchPage, stop: asyncio.Event) -> None:
-    """Run what somebody starts; what cannot be is told, and another may be tried. A bench is the last one."""
-    while (work := await started.wanted(stop)) is not None:
+@dataclass(slots=True)
+class Works:
+    """What was started from the page: studies, one after the other, and a bench as the last.
+
+    Attributes:
+        group: they run in.
+        page: of setup until a bench runs.
+        stop: ends whatever runs; set when a bench has ended.
+        tasks: that were begun.
+    """
+
+    group: asyncio.TaskGroup
+    page: BenchPage
+    stop: asyncio.Event
+    tasks: list[asyncio.Task[None]] = field(default_factory=list)
+
+    async def start(self, work: Work) -> None:
+        """Start something; returns when it runs.
+
+        Raises:
+            SteadyohmError, MeterError: it cannot be started; another may be tried.
+        """
+        runs: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        self.tasks.append(self.group.create_task(self._run(work, runs), name="work"))
+        await asyncio.shield(runs)
+
+    async def _run(self, work: Work, runs: asyncio.Future[None]) -> None:
         try:
-            await work(stop, started.runs)
+            await work(self.stop, lambda: runs.set_result(None))
         except (SteadyohmError, MeterError) as error:
-            if started.running:
+            if runs.done():
                 raise
-            started.failed(error)
+            runs.set_exception(error)
         else:
-            if page.stream.mode != "setup":
-                return
+            if self.page.stream.mode != "setup":
+                self.stop.set()
 
 
 def _there(folder: Path) -> Path:
@@ -169,28 +141,16 @@ async def _look(places: list[str]) -> AsyncIterator[Finding]:
         yield finding
 
 
-def _write_at(port: int) -> Callable[[Wanted], None]:
-    """What writes the bench file that was put together; its page stays where it is."""
-
-    def write(wanted: Wanted) -> None:
-        filled = wanted.words
-        typed = filled.get("temperature", "")
-        told = ("name", "purpose", "operator", "batch", "self_check")
-        said: dict[str, Any] = {name: filled[name] for name in told if name in filled}
-        if typed:
-            said["celsius"] = parse(typed, "°C")
-        others = () if typed else wanted.others  # a temperature that was typed counts
-        thermometers = [each for each in others if measures_temperature(each)]
-        text = bench_text_for(
-            [wanted.finding, *thermometers],
-            sheet=wanted.sheet,
-            model=wanted.model,
-            page_port=port,
-            **said,
-        )
-        write_new(wanted.file, text)
-
-    return write
+def _text(port: int, wanted: Wanted) -> str:
+    """The bench file that was put together; its page stays where it is."""
+    typed = wanted.words.get("temperature", "")
+    told = ("name", "purpose", "operator", "batch", "self_check")
+    said: dict[str, Any] = {name: wanted.words[name] for name in told if name in wanted.words}
+    if typed:
+        said["celsius"] = parse(typed, "°C")
+    others = () if typed else wanted.others  # a temperature that was typed counts
+    found = [wanted.finding, *(each for each in others if measures_temperature(each))]
+    return bench_text_for(found, sheet=wanted.sheet, model=wanted.model, page_port=port, **said)
 
 
 def setup(

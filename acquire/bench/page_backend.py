@@ -21,17 +21,16 @@ from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
 from acquire.outlets.orders import Desk
 from acquire.page.backend import About, Asked, Facts, PageBackend, Posted, temperature_due
-from acquire.page.batch_count import BatchCount
-from acquire.page.bench_page import Address, BenchPage, open_page
+from acquire.page.bench_page import BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
 from acquire.page.papers import Papers, study_in
 from acquire.page.past import Background, Past
 from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.sheet_edit import SheetEditor
-from acquire.page.telling import Plain
+from acquire.page.telling import Plain, batch_words
 from acquire.page.view import View
-from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, Severity, UnitStarted
+from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, Severity, UnitResult, UnitStarted
 from drivers.reading import Reading
 
 TOKEN_FILE = "page-token"  # noqa: S105  (its name)
@@ -52,7 +51,6 @@ class Shown:
         page: what is looked at.
         view: what it shows.
         past: questions to the record.
-        speed: of the bench's clock.
     """
 
     bench: Bench
@@ -60,19 +58,19 @@ class Shown:
     page: BenchPage
     view: View
     past: Past
-    speed: float = 1.0
     _counting: set[asyncio.Task[None]] = field(default_factory=set)
+    _counted: asyncio.Task[None] | None = None  # the latest of them
 
     # ------------------------------------------------------------------ what comes in
 
     def show(self, event: Event) -> None:
         """An event on its way to the page."""
         if isinstance(event, Notice) and event.code is Code.FILES_TAKEN:
-            self.view.on(self.daemon.pipeline.table, about_of(self.bench, self.daemon, self.speed))
-        before = self.view.batch.name
+            about = about_of(self.bench, self.daemon, self.view.about.speed)
+            self.view.on(self.daemon.pipeline.table, about)
         self._asks()
         self.page.show(event)
-        if isinstance(event, UnitStarted | Batch) and event.batch != before:
+        if isinstance(event, UnitStarted | Batch | UnitResult):
             self.count(event.batch)
 
     def _asks(self) -> None:
@@ -100,30 +98,27 @@ class Shown:
 
     async def begin(self, _stop: asyncio.Event) -> None:
         """The daemon has taken up what was under way: show the batch that units belong to."""
+        self.count(self.batch)
+
+    @property
+    def batch(self) -> str:
+        """That units belong to now."""
         pipeline = self.daemon.pipeline
         unit = None if pipeline.unit is None else pipeline.unit.started.batch
-        self.count(unit or pipeline.batches.running or pipeline.place.batch)
+        return unit or pipeline.batches.running or pipeline.place.batch
 
     def count(self, name: str) -> None:
-        """Take up how far a batch has come, from the record; the bench goes on meanwhile."""
-        if not name:
-            return
+        """See how far a batch has come, from the record; the bench goes on meanwhile."""
         task = asyncio.get_running_loop().create_task(self._count(name), name="page batch")
-        self._counting.add(task)
-        task.add_done_callback(self._counting.discard)
+        self._counting = {task, *(each for each in self._counting if not each.done())}
+        self._counted = task
 
     async def _count(self, name: str) -> None:
-        counted = BatchCount(name)
-        known = self.daemon.pipeline.batches.known.get(name)
-        if known is not None:
-            counted.told(known)
-        for result in await asyncio.to_thread(self.past.results_of_batch, name):
-            counted.take(result)
-        shown = self.view.batch
-        if shown.name == name:  # what has come meanwhile
-            counted.outcomes |= shown.outcomes
-        self.view.count(counted)
-        self.page.stream.changed()
+        results = await asyncio.to_thread(self.past.results_of_batch, name) if name else []
+        if asyncio.current_task() is self._counted:  # else another is under way, which knows more
+            known = self.daemon.pipeline.batches.known.get(name)
+            self.view.count(batch_words(name, known, results) if name else None)
+            self.page.stream.changed()
 
     # ------------------------------------------------------------------ facts
 
@@ -181,10 +176,9 @@ def open_for(bench: Bench, settings: PageSettings) -> BenchPage:
     Raises:
         SteadyohmError: it cannot be had, or the token cannot.
     """
-    token_file = settings.token_file or Path(bench.journal.folder) / TOKEN_FILE
-    address = Address(settings.host, settings.port, Path(token_file), settings.names)
-    about = About(bench.name, bench.purpose, bench.meter.id, bench.operator, "")
-    page = open_page(address, View(about))
+    token_file = Path(settings.token_file or Path(bench.journal.folder) / TOKEN_FILE)
+    view = View(About(bench.name, bench.purpose, bench.meter.id, bench.operator, ""))
+    page = open_page(settings.host, settings.port, token_file, view, names=settings.names)
     if settings.speech is Speech.MACHINE and (program := speaking_program()) is not None:
         page.speaker = Speaker(program)
     return page
@@ -203,11 +197,11 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     view = View(about_of(bench, daemon, speed))
     view.on(daemon.pipeline.table)
     past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
-    shown = Shown(bench, daemon, page, view, past, speed)
+    shown = Shown(bench, daemon, page, view, past)
     daemon.subscribers.append(shown.show)
     daemon.resumed = shown.resumed
-    page.put_backend(_backend(shown, stop), view, speed=speed)
     view.know(shown.facts())
+    page.put_backend(_backend(shown, stop), view)
     if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:
         mute = Notice(Severity.REMARK, Code.PAGE_MUTE, daemon.clock.utc_s())
         daemon.first_notices = [*daemon.first_notices, mute]
@@ -217,7 +211,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
 
 def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
     """All that the page can ask of the daemon."""
-    bench, daemon, view, background = shown.bench, shown.daemon, shown.view, Background()
+    bench, daemon, background = shown.bench, shown.daemon, Background()
     running = Running(Path(bench.file), lambda: daemon.read_files())  # noqa: PLW0108  (it is set later)
     papers = Papers(Path(bench.journal.folder), Path(bench.file), shown.photographed)
     editor = SheetEditor(running.file.parent, running.shelf, running.again)
@@ -225,7 +219,7 @@ def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
         **{path: background.asked(read) for path, read in shown.past.questions().items()},
         "/settings": background.asked(running.state),
         "/tests": shown.tests,
-        "/batch": lambda words: papers.batch({"name": view.batch.name, **words}),
+        "/batch": lambda words: papers.batch({"name": shown.batch, **words}),
         "/returned": papers.returned,
         "/study": partial(study_in, running.file.parent),
         "/paper": papers.paper,
@@ -239,9 +233,9 @@ def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
     }
     orders = bench.page is None or bench.page.orders
     return PageBackend(
-        shown.facts,
         daemon.clock.utc_s,
         daemon.clock.monotonic_s,
+        shown.facts,
         Orders(daemon, stop, "page") if orders else None,
         may_stop=bench.page is not None and bench.page.stop,
         desk=Desk.kept(daemon.journal.path.parent),

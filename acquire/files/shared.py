@@ -14,6 +14,7 @@ import os
 import re
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Annotated, TypeVar
@@ -202,26 +203,25 @@ def put(path: Path, content: bytes) -> None:
         beside.unlink(missing_ok=True)
 
 
+def begun(work: Callable[[], T]) -> Future[T]:
+    """Begin work that may hang; the thread that hangs keeps nothing from ending."""
+    begun: Future[T] = Future()
+    begun.set_running_or_notify_cancel()
+
+    def run() -> None:
+        try:
+            begun.set_result(work())
+        except BaseException as error:  # noqa: BLE001  (raised again by whoever waits)
+            begun.set_exception(error)
+
+    threading.Thread(target=run, name="work that may hang", daemon=True).start()
+    return begun
+
+
 def bounded(work: Callable[[], T], within_s: float) -> T:
-    """Do work that may hang, and give it up after a time; the thread that hangs keeps nothing from ending.
+    """Do work that may hang, and give it up after a time.
 
     Raises:
         TimeoutError: it did not end.
     """
-    came: list[T] = []
-    failed: list[BaseException] = []
-
-    def run() -> None:
-        try:
-            came.append(work())
-        except BaseException as error:  # noqa: BLE001  (raised again by whoever waits)
-            failed.append(error)
-
-    thread = threading.Thread(target=run, name="shared files", daemon=True)
-    thread.start()
-    thread.join(within_s)
-    if failed:
-        raise failed[0]
-    if not came:
-        raise TimeoutError
-    return came[0]
+    return begun(work).result(within_s)

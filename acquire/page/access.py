@@ -13,10 +13,11 @@ import secrets
 import socket
 from collections.abc import Iterable
 from dataclasses import dataclass
-from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import parse_qs
+
+from starlette.requests import cookie_parser
 
 from acquire.errors import SteadyohmError
 from acquire.files.network_tables import is_loopback
@@ -121,14 +122,8 @@ class Gate:
         """Whether the token was shown, now or earlier."""
         if self.token is None:
             return True
-        return any(_same(self.token, shown) for shown in (self._of_cookie(headers), token_in(query)))
-
-    def _of_cookie(self, headers: dict[str, str]) -> str:
-        try:
-            jar = SimpleCookie(headers.get("cookie", ""))
-        except CookieError:
-            return ""
-        return jar[self.cookie].value if self.cookie in jar else ""
+        kept = cookie_parser(headers.get("cookie", "")).get(self.cookie, "")
+        return any(_same(self.token, shown) for shown in (kept, token_in(query)))
 
     def remember(self) -> tuple[str, str]:
         """The field that lets a browser show the token by itself from now on."""

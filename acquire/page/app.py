@@ -11,7 +11,7 @@ import hashlib
 import json
 import re
 from collections.abc import Awaitable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -24,7 +24,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.outlets.orders import LARGEST_BYTES, Answer, Order, Stop
 from acquire.page.access import SECURITY, Gate, token_in
-from acquire.page.backend import Asked, File, PageBackend, Posted, Unknown
+from acquire.page.backend import File, PageBackend, Unknown
 from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
 from acquire.page.telling import Plain
 from drivers.errors import MeterError
@@ -196,33 +196,24 @@ class Guard:
         await answer(scope, receive, guarded)
 
 
+@dataclass(slots=True)
 class Pages:
     """The answers of one server. What stands behind may change while it runs (setup, then a bench).
 
     Attributes:
         stream: what is shown.
-        backend: the bench; None in setup.
-        asks, posts: what can be asked and posted, by path, as `PageBackend` has them.
+        assets: files of the page.
+        backend: what stands behind.
     """
 
-    def __init__(self, stream: Stream, assets: Assets, backend: PageBackend | None = None) -> None:
-        """Answer for a stream."""
-        self.stream = stream
-        self.asks: dict[str, Asked] = {}
-        self.posts: dict[str, Posted] = {}
-        self.backend: PageBackend | None = None
-        self._assets = assets
-        if backend is not None:
-            self.put_backend(backend)
-
-    def put_backend(self, backend: PageBackend) -> None:
-        """Let a bench stand behind from now on; of setup nothing is left but that it is over."""
-        self.backend, self.asks, self.posts = backend, {**backend.asks}, {**backend.posts}
+    stream: Stream
+    assets: Assets
+    backend: PageBackend = field(default_factory=PageBackend)
 
     def app(self, gate: Gate) -> ASGIApp:
         """The whole as one ASGI application."""
         routes = [
-            *files_of(self._assets),
+            *files_of(self.assets),
             Route("/now", self._now),
             Route("/events", Events(self.stream), methods=["GET"]),
             Route("/orders", self._order, methods=["POST"]),
@@ -234,13 +225,13 @@ class Pages:
     # ------------------------------------------------------------------ the bench
 
     async def _now(self, _request: Request) -> Response:
-        if self.backend is not None:
+        if self.backend.facts is not None:
             self.stream.view.know(self.backend.facts())
         return plain(self.stream.state())
 
     async def _order(self, request: Request) -> Response:
         backend = self.backend
-        if backend is None:
+        if backend.facts is None:
             return refusal(409, "No bench is running yet.")
         if backend.obey is None:
             return refusal(403, "This bench takes no orders from its page: see orders in [page].")
@@ -260,7 +251,7 @@ class Pages:
         return plain({"done": answer.done, "reason": answer.reason})
 
     async def _question(self, request: Request) -> Response:
-        ask = self.asks.get("/" + request.path_params["path"])
+        ask = self.backend.asks.get("/" + request.path_params["path"])
         if ask is None:
             return self._nothing("/" + request.path_params["path"])
         words = {key: value[:LONGEST_WORD] for key, value in request.query_params.items()}
@@ -268,12 +259,12 @@ class Pages:
 
     def _nothing(self, path: str) -> Response:
         """There is no such page; or no more, since setup is over once a bench runs."""
-        over = self.backend is not None and path.split("/")[1] == "setup"
+        over = self.backend.facts is not None and path.split("/")[1] == "setup"
         return refusal(409, "The bench is running already.") if over else refusal(404, NO_PAGE)
 
     async def _posted(self, request: Request) -> Response:
         path = "/" + request.path_params["path"]
-        if path not in self.posts:
+        if path not in self.backend.posts:
             return self._nothing(path)
         try:
             body = json.loads(await _body(request, LARGEST_POST))
@@ -283,7 +274,7 @@ class Pages:
             return refusal(400, "That is no JSON.")
         if not isinstance(body, dict):
             return refusal(400, "That is no JSON object.")
-        return await _answered(self.posts[path](body), 422)
+        return await _answered(self.backend.posts[path](body), 422)
 
 
 async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:

@@ -6,12 +6,12 @@ Not for what the page shows by itself (view), nor for how a request comes and an
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 from acquire.conditions import Conditions
 from acquire.errors import SteadyohmError
 from acquire.outlets.orders import Answer, Desk, Order
-from acquire.page.telling import Plain, picked
+from acquire.page.telling import Plain
 from acquire.records import Code, Fact, Purpose
 from acquire.words.batches import PURPOSES
 
@@ -63,12 +63,12 @@ class Unfit(SteadyohmError, ValueError):
 
 @dataclass(frozen=True, slots=True)
 class PageBackend:
-    """A bench as its page needs it.
+    """What stands behind a page: a bench, or the setting up of one.
 
     Attributes:
-        facts: what the bench knows of itself now.
         utc_s: the bench's clock.
         monotonic_s: for the rate of orders.
+        facts: what the bench knows of itself now; None where there is none yet.
         obey: carries out an order; None where the page may order nothing.
         may_stop: whether an order may end the bench. Not by itself: every process of this machine and every
             tablet with the token can order, and nobody can begin the bench again from a page.
@@ -76,9 +76,9 @@ class PageBackend:
         asks, posts: questions and what is posted, by path.
     """
 
-    facts: Callable[[], Facts]
-    utc_s: Callable[[], float]
-    monotonic_s: Callable[[], float]
+    utc_s: Callable[[], float] = lambda: 0.0
+    monotonic_s: Callable[[], float] = lambda: 0.0
+    facts: Callable[[], Facts] | None = None
     obey: Callable[[Order], Awaitable[Answer]] | None = None
     may_stop: bool = False
     desk: Desk = field(default_factory=Desk)
@@ -123,7 +123,5 @@ class About:
 
     def plain(self) -> Plain:
         """For the page."""
-        own = picked(
-            self, "name", "purpose", "meter", "operator", "software", "speech", "demo", "typed", "study"
-        )
-        return {**own, "purpose_word": PURPOSES[self.purpose]}
+        own = {each.name: getattr(self, each.name) for each in fields(self)}
+        return {**own, "purpose": self.purpose.value, "purpose_word": PURPOSES[self.purpose]}

@@ -9,7 +9,7 @@ import asyncio
 import contextlib
 import io
 import socket
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -40,23 +40,6 @@ FAULTS = (LookupError, ValueError, TypeError, AttributeError, ArithmeticError)
 """What a slip in drawing a state raises."""
 
 
-@dataclass(frozen=True, slots=True)
-class Address:
-    """Where a page is served.
-
-    Attributes:
-        host: address to listen on; any but the loopback asks for a token.
-        port: TCP port; 0 takes a free one.
-        token_file: holds the token, or will.
-        names: that browsers may use for the machine besides its own.
-    """
-
-    host: str
-    port: int
-    token_file: Path
-    names: tuple[str, ...] = ()
-
-
 @dataclass(slots=True)
 class BenchPage:
     """A page and its server.
@@ -80,12 +63,12 @@ class BenchPage:
     @property
     def port(self) -> int:
         """TCP port that it listens on."""
-        return int(self.listener.getsockname()[1])
+        return self.gate.port
 
     def invitation(self, *, to_terminal: bool) -> str:
         """What is printed at the start, so that people find the page."""
-        address = address_of(self.listener)
-        return invitation(address, self.gate.token, self.token_file, to_terminal=to_terminal)
+        told = address_of(self.listener), self.gate.token, self.token_file
+        return invitation(*told, to_terminal=to_terminal)
 
     # ------------------------------------------------------------------ what comes in
 
@@ -111,13 +94,11 @@ class BenchPage:
 
     # ------------------------------------------------------------------ life
 
-    def put_backend(self, backend: PageBackend, view: View, *, speed: float = 1.0) -> None:
-        """Let a bench stand behind the page from now on."""
-        self.pages.put_backend(backend)
+    def put_backend(self, backend: PageBackend, view: View, mode: str = "bench") -> None:
+        """Let a bench, or the setting up of one, stand behind the page from now on."""
+        self.pages.backend = backend
         self.stream.utc_s = backend.utc_s
-        self.stream.speed = speed
-        if self.stream.view is not view:
-            self.stream.replace(view, "bench")
+        self.stream.replace(view, mode)
 
     async def run(self, stop: asyncio.Event) -> None:
         """Serve until asked to stop; every page is told, then the port is given back."""
@@ -145,8 +126,8 @@ class BenchPage:
         beaten_s = loop.time()
         while True:
             await self.stream.watched.wait()
-            if self.pages.backend is not None:
-                self.stream.view.know(self.pages.backend.facts())
+            if (facts := self.pages.backend.facts) is not None:
+                self.stream.view.know(facts())
                 self.stream.changed()
             if loop.time() - beaten_s >= BEAT_S:
                 beaten_s = loop.time()
@@ -158,28 +139,32 @@ class BenchPage:
         self.listener.close()
 
 
-def open_page(address: Address, view: View, mode: str = "bench") -> BenchPage:
+def open_page(
+    host: str, port: int, token_file: Path, view: View, *, mode: str = "bench", names: Iterable[str] = ()
+) -> BenchPage:
     """Take the address and make the page that will be served there.
 
     Args:
-        address: where.
+        host: address to listen on; any but the loopback asks for a token.
+        port: TCP port; 0 takes a free one.
+        token_file: holds the token, or will.
         view: what is shown.
         mode: "bench" or "setup".
+        names: that browsers may use for the machine besides its own.
 
     Raises:
         SteadyohmError: the address cannot be had, or the token cannot.
     """
     assets = read_assets()
-    listener = listening_socket(address.host, address.port)
+    listener = listening_socket(host, port)
     try:
-        port = int(listener.getsockname()[1])
-        token = None if is_loopback(address.host) else token_of(address.token_file)
+        token = None if is_loopback(host) else token_of(token_file)
     except BaseException:
         listener.close()
         raise
-    gate = Gate(address.host, port, token, own_names(address.names))
+    gate = Gate(host, int(listener.getsockname()[1]), token, own_names(names))
     stream = Stream(view, mode, assets.mark)
-    return BenchPage(stream, Pages(stream, assets), gate, listener, address.token_file)
+    return BenchPage(stream, Pages(stream, assets), gate, listener, token_file)
 
 
 def invitation(address: str, token: str | None, token_file: Path, *, to_terminal: bool) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from acquire.page.telling import Plain
 from acquire.quantity import show
-from acquire.records import Approach, Ask, Contact, Prompt, Settled, Why
+from acquire.records import Approach, Ask, CheckStandard, Contact, LeadZero, LiftOff, Prompt, Settled, Why
 from acquire.words.settling import held, hindered
 from drivers.reading import UNIT_OF, Kind, Reading
 
@@ -86,7 +86,22 @@ class ContactView:
         if self.touching:
             self._add(point)
 
-    def touched(self, event: Contact) -> None:
+    def show(self, event: Contact | Approach | Settled | LiftOff | LeadZero | CheckStandard) -> None:
+        """Take what the probes do; the verdict stays to be read when they leave."""
+        match event:
+            case Contact():
+                self._touched(event)
+            case Approach() if self.touching:
+                self.rest = rest_words(event.unrest, hindered(event))
+            case Settled():
+                self.at_rest = True
+                self.rest = rest_words(0.0, held(event)) if self.touching else self.rest
+            case LiftOff():
+                self._lifted()
+            case LeadZero() | CheckStandard():
+                self.stays = self.touching  # what the probes lie on is done with
+
+    def _touched(self, event: Contact) -> None:
         """A contact has begun, with a reading that was seen already, or goes on under another setting."""
         self.touching, self.renewed, self.stays = True, True, event.goes_on
         if not event.goes_on:
@@ -99,31 +114,18 @@ class ContactView:
             if point[0] >= event.monotonic_s:
                 self._add(point)
 
-    def approach(self, event: Approach) -> None:
-        """The value still moves."""
-        if self.touching:
-            self.rest = rest_words(event.unrest, hindered(event))
-
-    def settled(self, event: Settled) -> None:
-        """The value is at rest."""
-        self.at_rest = True
-        if self.touching:
-            self.rest = rest_words(0.0, held(event))
-
-    def lifted(self) -> None:
-        """The probes have left; the verdict stays to be read."""
+    def _lifted(self) -> None:
         self.touching = self.at_rest = self.other = self.stays = False
         self.rest = None
 
     def gone(self) -> None:
         """The meter is away, and with it the contact."""
-        self.lifted()
+        self._lifted()
         self.lost = True
 
     def quiet(self, *, silent: bool) -> None:
         """Whether the meter has been silent for some time."""
-        if self.reading["silent"] != silent:
-            self.reading = {**self.reading, "silent": silent}
+        self.reading = {**self.reading, "silent": silent}
 
     def take_points(self) -> Plain | None:
         """What has come since the last call; None where nothing has."""

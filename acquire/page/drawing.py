@@ -21,7 +21,6 @@ from acquire.records import (
     Prompt,
     Purpose,
     Sheet,
-    Step,
     StepKind,
     TypedResult,
     UnitResult,
@@ -52,20 +51,25 @@ def circuit(sheet: Sheet) -> Plain:
     }
 
 
+UNDONE: Plain = {"state": "waiting", "outcome": None, "word": "", "value": "", "reason": ""}
+"""Of a step that nothing is known of yet."""
+
+AGAIN: Plain = {"state": "again", "outcome": None, "word": "once more"}
+"""Of a step whose value so far does not count."""
+
+
 def steps(table: PairTable, purpose: Purpose) -> list[Plain]:
     """Every step of a table's sheet, none of them done."""
-    return [_step(step, table, purpose) for step in table.sheet.steps]
+    return [
+        _undone(step.name, step.pair, step.kind, limits_words(table.limits_for(step, purpose)))
+        if step.kind is not StepKind.TYPED
+        else _undone(step.name, step.pair, step.kind)
+        for step in table.sheet.steps
+    ]
 
 
-def _step(step: Step, table: PairTable, purpose: Purpose) -> Plain:
-    limits = "" if step.kind is StepKind.TYPED else limits_words(table.limits_for(step, purpose))
-    return {**undone(step.name, step.pair, step.kind.value), "limits": limits}
-
-
-def undone(name: str, pair: Sequence[str], kind: str = "resistance") -> Plain:
-    """A step that nothing is known of yet."""
-    known = {"name": name, "pair": list(pair), "kind": kind}
-    return {**known, "state": "waiting", "outcome": None, "word": "", "value": "", "reason": "", "limits": ""}
+def _undone(name: str, pair: Sequence[str], kind: StepKind, limits: str = "") -> Plain:
+    return {"name": name, "pair": list(pair), "kind": kind.value, **UNDONE, "limits": limits}
 
 
 def limits_words(limits: Limits) -> str:
@@ -87,74 +91,62 @@ class UnitView:
     Attributes:
         started: its opening record.
         steps: as `drawing.steps` gives them; changed as the unit goes on.
-        done, of: progress as the heart counts it.
         ended: it has its result.
     """
 
     started: UnitStarted
     steps: list[Plain]
-    done: int = 0
-    of: int = 0
     ended: bool = False
 
     def plain(self) -> Plain:
         """For the page."""
+        touched = [step["state"] for step in self.steps if step["kind"] != StepKind.TYPED]
+        done = sum(state in ("done", "left_out", "held") for state in touched)
         own = picked(self.started, "serial", "batch", "operator", "utc_s")
         steps = [dict(step) for step in self.steps]
-        return {**own, "done": self.done, "of": self.of, "steps": steps, "ended": self.ended}
+        return {**own, "done": done, "of": len(touched), "steps": steps, "ended": self.ended}
 
     def asked(self, prompt: Prompt) -> None:
         """The heart asks for a step of this unit."""
-        if prompt.steps_total:
-            self.done, self.of = prompt.steps_done, prompt.steps_total
-        for step in self.steps:
-            if step["state"] in ("asked", "again") and step["name"] != prompt.step:
-                step["state"] = "waiting" if step["outcome"] is None else "done"
+        self._unasked(but=prompt.step)
         if prompt.step and prompt.pair is not None:
             step = self._step(prompt.step, prompt.pair)
             step["state"] = "again" if step["word"] else "asked"
 
+    def _unasked(self, but: str = "") -> None:
+        for step in self.steps:
+            if step["state"] in ("asked", "again") and step["name"] != but:
+                step["state"] = "waiting" if step["outcome"] is None else "done"
+
     def judged(self, verdict: Verdict) -> None:
         """A verdict of one of its steps."""
-        step = self._step(verdict.step, (verdict.pin_a, verdict.pin_b))
-        words = verdict_words(verdict)
-        step.update(value=words["text"], reason=words["reason"])
-        if verdict.counts:
-            step.update(state="done", outcome=verdict.outcome.value, word=words["word"])
-        else:
-            step.update(state="again", outcome=None, word="once more")
+        step, words = self._step(verdict.step, (verdict.pin_a, verdict.pin_b)), verdict_words(verdict)
+        counts = {"state": "done", "outcome": words["outcome"], "word": words["word"]}
+        step.update(counts if verdict.counts else AGAIN, value=words["text"], reason=words["reason"])
 
     def told(self, notice: Notice) -> None:
         """A notice that changes a step: left out, or asked for again."""
-        if notice.pair is None:
-            return
         for step in self.steps:
-            if tuple(step["pair"]) != tuple(notice.pair):
+            if tuple(step["pair"]) != notice.pair:
                 continue
             if notice.code is Code.STEP_SKIPPED:
                 step.update(state="left_out", outcome=None, word="left out", reason=said(notice))
             elif notice.code is Code.STEP_UNDONE:
-                step.update(state="waiting", outcome=None, word="", value="", reason="")
-            elif notice.code in MEASURED_AGAIN and step["kind"] != "typed":
-                step.update(state="again", outcome=None, word="once more")
+                step.update(UNDONE)
+            elif notice.code in MEASURED_AGAIN and step["kind"] != StepKind.TYPED:
+                step.update(AGAIN)
 
     def take_typed(self, result: TypedResult) -> None:
         """A result that was typed in for it."""
         words = typed_words(result)
         for step in self.steps:
-            if step["kind"] == "typed" and step["name"] == result.name:
-                outcome = words["outcome"]
-                step.update(state="done", outcome=outcome, word=words["word"], value=result.typed)
+            if step["kind"] == StepKind.TYPED and step["name"] == result.name:
+                step.update(state="done", outcome=words["outcome"], word=words["word"], value=result.typed)
 
     def closed(self, result: UnitResult) -> None:
         """It has its result; steps that were never done stay as they are, a warm unit has failed none."""
-        self.ended, self.of = True, result.steps_total
-        for step in self.steps:
-            if step["state"] in ("asked", "again"):
-                step["state"] = "waiting" if step["outcome"] is None else "done"
-        self.done = sum(
-            step["state"] in ("done", "left_out") and step["kind"] != "typed" for step in self.steps
-        )
+        self.ended = True
+        self._unasked()
         for step in self.steps if result.ending is Ending.WARM else ():
             if step["outcome"] in FAILING:
                 step.update(state="held", outcome=None, word="held")
@@ -164,5 +156,5 @@ class UnitView:
         for step in self.steps:
             if step["name"] == name:
                 return step
-        self.steps.append(step := undone(name, pair))
+        self.steps.append(step := _undone(name, pair, StepKind.RESISTANCE))
         return step

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import threading
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable
+from concurrent.futures import Future
 from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.errors import InputImpossible
+from acquire.files.shared import begun
 from acquire.journal.history import JournalReader
 from acquire.journal.query import OF_A_VISIT, Query
 from acquire.page.backend import Unknown
@@ -29,7 +30,7 @@ from acquire.page.telling import (
     zero_words,
 )
 from acquire.quantity import show
-from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
+from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted, name_of
 from acquire.unit_result import ended_s, visit_results
 from acquire.words.batches import PURPOSES
 from acquire.words.beside import check_text
@@ -38,6 +39,8 @@ from acquire.words.verdicts import OUTCOME_WORDS
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit
+
+T = TypeVar("T")
 
 MOST_UNITS = 50
 """On one page of the list of units."""
@@ -137,12 +140,8 @@ class Past:
 
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
-        return self._results(Query(batch=name, kinds=OF_A_VISIT))
-
-    def _results(self, query: Query) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:
-            visits = visit_results(entry.record for entry in reader.find(query))
-        return [result for visit in visits if (result := visit.result) is not None]
+            return _results(reader, Query(batch=name, kinds=OF_A_VISIT, with_evidence=False))
 
     def _head(self, visit: Visit) -> Plain:
         started: UnitStarted = visit.started
@@ -157,44 +156,37 @@ class Past:
 
     # ------------------------------------------------------------------ duties of the bench
 
+    def _latest_of(self, kind: type[T]) -> list[T]:
+        """The latest records of a kind on this bench, oldest first."""
+        query = Query(kinds=(name_of(kind),), limit=MOST_READINGS, bench=self.bench)
+        with JournalReader(self.folder) as reader:
+            return [entry.record for entry in reader.find(query) if isinstance(entry.record, kind)]
+
     def leads(self, _words: dict[str, str]) -> Plain:
         """The latest lead zeros, oldest first."""
-        query = Query(kinds=("lead_zero",), limit=MOST_READINGS, bench=self.bench)
-        with JournalReader(self.folder) as reader:
-            records = [entry.record for entry in reader.find(query)]
-        zeros = [zero_words(record) for record in records if isinstance(record, LeadZero)]
+        zeros = [zero_words(zero) for zero in self._latest_of(LeadZero)]
         now = zeros[-1] if zeros else None
         text = f"The leads add {now['text']}." if now else "The leads were never zeroed on this bench."
         return {"now": now, "zeros": zeros, "text": text}
 
     def check(self, _words: dict[str, str]) -> Plain:
         """The check standard's latest readings with the limits of its chart."""
-        query = Query(kinds=("check_standard",), limit=MOST_READINGS, bench=self.bench)
-        with JournalReader(self.folder) as reader:
-            records = [entry.record for entry in reader.find(query)]
-        found = [record for record in records if isinstance(record, CheckStandard)]
+        found = self._latest_of(CheckStandard)
         if not found:
             raise Unknown("No check standard is on the record of this bench.")
         last = found[-1]
-        of_this = [record for record in found if record.resistor == last.resistor]
-        chart = (
-            "resistor",
-            "certificate_ohm",
-            "certificate_expanded_ohm",
-            "centre_ohm",
-            "lower_ohm",
-            "upper_ohm",
-        )
         readings = [
             {
-                **picked(record, "utc_s", "expanded_ohm", "in_control"),
-                "signs": list(record.signs),
+                **picked(record, "utc_s", "expanded_ohm", "in_control", "signs"),
                 "ohm": record.reading_ohm,
                 "text": check_text(record),
             }
-            for record in of_this
+            for record in found
+            if record.resistor == last.resistor
         ]
-        return {**picked(last, *chart), "text": _check_text(of_this), "readings": readings}
+        limits = picked(last, "centre_ohm", "lower_ohm", "upper_ohm")
+        certificate = picked(last, "resistor", "certificate_ohm", "certificate_expanded_ohm")
+        return {**certificate, **limits, "text": _check_text(last), "readings": readings}
 
 
 def _serial(words: dict[str, str]) -> str:
@@ -217,12 +209,16 @@ def _chosen(words: dict[str, str]) -> Callable[[tuple[Any, ...]], bool]:
     return lambda row: part in str(row[0]).casefold() and all(row[at] == wanted for at, wanted in exactly)
 
 
+def _results(reader: JournalReader, query: Query) -> list[UnitResult]:
+    """How visits stand now, with what was typed in since; oldest first."""
+    visits = visit_results(entry.record for entry in reader.find(query))
+    return [visit.result for visit in visits if visit.result is not None]
+
+
 def _latest(reader: JournalReader, serial: str, started_utc_s: float) -> UnitResult | None:
-    """How one visit stands now, with what was typed in since."""
-    query = Query(serial=serial, kinds=OF_A_VISIT, with_evidence=False)
-    results = [visit.result for visit in visit_results(entry.record for entry in reader.find(query))]
-    of_it = [each for each in results if each is not None and each.started_utc_s == started_utc_s]
-    return of_it[-1] if of_it else None
+    """How one visit stands now."""
+    found = _results(reader, Query(serial=serial, kinds=OF_A_VISIT, with_evidence=False))
+    return next((each for each in reversed(found) if each.started_utc_s == started_utc_s), None)
 
 
 def _line(result: UnitResult) -> Plain:
@@ -231,14 +227,11 @@ def _line(result: UnitResult) -> Plain:
     return {**own, **ended, "untested": len(result.untested)}
 
 
-def _check_text(readings: Sequence[CheckStandard]) -> str:
-    last = readings[-1]
+def _check_text(last: CheckStandard) -> str:
     value = show(last.reading_ohm, "Ω", last.expanded_ohm)
     word = "in control" if last.in_control else f"out of control: {check_text(last)}"
     return f"{last.resistor} reads {value}, certified {last.certificate_ohm:g} Ω: {word}"
 
-
-T = TypeVar("T")
 
 PATIENCE_S = 30.0
 """Longest time that somebody waits for an answer."""
@@ -266,28 +259,11 @@ class Background:
         """
         async with asyncio.timeout(PATIENCE_S):
             await self._turns.acquire()
-            loop = asyncio.get_running_loop()
-            answer: asyncio.Future[T] = loop.create_future()
+            loop, work_begun = asyncio.get_running_loop(), begun(work)
 
-            def settle(deed: Callable[[], None]) -> None:
-                self._turns.release()  # only now: work that nobody waits for any more still takes a processor
-                if not answer.done():
-                    deed()
+            def over(_: Future[T]) -> None:  # work that nobody waits for any more still takes a processor
+                with contextlib.suppress(RuntimeError):  # the loop has ended
+                    loop.call_soon_threadsafe(self._turns.release)
 
-            def run() -> None:
-                try:
-                    value = work()
-                except BaseException as error:  # noqa: BLE001  (handed on to whoever asked)
-                    told = error
-                    _tell(loop, lambda: settle(lambda: answer.set_exception(told)))
-                else:
-                    _tell(loop, lambda: settle(lambda: answer.set_result(value)))
-
-            threading.Thread(target=run, name="page reader", daemon=True).start()
-            return await answer
-
-
-def _tell(loop: asyncio.AbstractEventLoop, deed: Callable[[], None]) -> None:
-    """Do something in the loop; if it has ended, nobody waits any more."""
-    with contextlib.suppress(RuntimeError):
-        loop.call_soon_threadsafe(deed)
+            work_begun.add_done_callback(over)
+            return await asyncio.wrap_future(work_begun)

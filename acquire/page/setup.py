@@ -14,12 +14,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from acquire.clock import Clock
-from acquire.errors import FileInvalid, SteadyohmError
+from acquire.errors import SteadyohmError
 from acquire.files.bench_tables import TYPED
 from acquire.files.settings import load_bench
 from acquire.files.shipped import meter_file_for
 from acquire.page.backend import Posted, Unfit, short_text
-from acquire.page.shelf import FILES, SETTINGS, Listed, Shelf
+from acquire.page.shelf import FILES, SETTINGS, Listed, Shelf, on_trial, put_file
 from acquire.page.stream import Stream
 from acquire.page.telling import Plain
 from acquire.sheets import load_sheet
@@ -54,18 +54,13 @@ FILE_NAME = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """The bench that somebody has put together.
+    """The bench that somebody has put together: its meter, other finds such as a thermometer, chosen files.
 
-    Attributes:
-        finding: the meter; others: what else was found, a thermometer perhaps.
-        file: where the bench file goes.
-        sheet, model: chosen files.
-        words: settings that are typed or chosen as they are, those that are not empty.
+    `words` are the settings that are typed or chosen as they are, those that are not empty.
     """
 
     finding: Finding
     others: tuple[Finding, ...]
-    file: Path
     sheet: Path
     model: Path
     words: dict[str, str]
@@ -80,7 +75,7 @@ class Setup:
         stream: to the open pages.
         clock: for readings.
         search: looks for meters at these addresses and on all serial ports.
-        write: writes the bench file of what was put together.
+        text_of: the bench file of what was put together.
         start: starts the bench of a file; returns when it runs, or raises why not.
     """
 
@@ -88,12 +83,12 @@ class Setup:
     stream: Stream
     clock: Clock
     search: Callable[[list[str]], AsyncIterator[Finding]]
-    write: Callable[[Wanted], None]
+    text_of: Callable[[Wanted], str]
     start: Callable[[Path], Awaitable[None]]
     meters: list[Finding] = field(default_factory=list)
     written: str = ""
     problem: str = ""
-    _progress: Plain = field(default_factory=lambda: {"done": 0, "total": 0, "text": ""})
+    _progress: Plain = field(default_factory=lambda: {"searching": False, "done": 0, "total": 0, "text": ""})
     _searching: asyncio.Task[None] | None = None
     _trying: asyncio.Task[None] | None = None
     _starting: bool = False
@@ -111,7 +106,6 @@ class Setup:
         return {
             "mode": "setup",
             "folder": str(self.folder),
-            "searching": self._searching is not None and not self._searching.done(),
             **self._progress,
             "meters": self._meters(),
             "benches": self.shelf.choices("bench"),
@@ -156,8 +150,9 @@ class Setup:
             raise Unfit(f"Name at most {MOST_PLACES} addresses.")
         for place in places:
             parse_address(f"tcp:{place}")
-        if self._searching is not None and not self._searching.done():
+        if self._progress["searching"]:
             raise Unfit("A search is under way.")
+        self._progress["searching"] = True
         await self._end_try()
         self.meters.clear()
         self._searching = asyncio.create_task(self._look([str(place) for place in places]), name="search")
@@ -168,16 +163,18 @@ class Setup:
             async for finding in self.search(places):
                 if finding.state == "found":
                     self.meters.append(finding)
-                self._tell(finding.done, finding.total, finding.text)
-            text = "" if self.meters else "No meter was recognised. Is it on, and set to send?"
-            self._tell(1, 1, text or "Done.")
+                self._tell(done=finding.done, total=finding.total, text=finding.text)
+            text = "Done." if self.meters else "No meter was recognised. Is it on, and set to send?"
         except (MeterError, OSError) as error:
-            self._tell(1, 1, " ".join(str(error).split()))
-        self.stream.tell("setup", {"searching": False, **self._progress, "meters": self._meters()})
+            text = " ".join(str(error).split())
+        finally:
+            self._progress["searching"] = False
+        self._tell(done=1, total=1, text=text)
 
-    def _tell(self, done: int, total: int, text: str) -> None:
-        self._progress = {"done": done, "total": total, "text": text}
-        self.stream.tell("setup", {"searching": True, **self._progress, "meters": self._meters()})
+    def _tell(self, **progress: int | str) -> None:
+        """How the search goes, and what is known of the meters."""
+        self._progress |= progress
+        self.stream.tell("setup", {**self._progress, "meters": self._meters()})
 
     # ------------------------------------------------------------------ testing the link
 
@@ -224,7 +221,7 @@ class Setup:
         held = [await meter.configure(Set(Quantity.RESISTANCE, ohm)) for ohm in (*ASKED_OHM, None)]
         full = frozenset(each.range_full_scale_si for each in held[:-1] if each.range_full_scale_si)
         self._ranges[address] = full
-        self.stream.tell("setup", {"searching": False, **self._progress, "meters": self._meters()})
+        self._tell()
 
     async def _end_try(self) -> None:
         """Give the meter back before somebody else opens it."""
@@ -249,32 +246,30 @@ class Setup:
     # ------------------------------------------------------------------ writing and starting
 
     async def _write(self, body: Plain) -> Plain:
-        wanted = self._wanted(body)
-        await asyncio.to_thread(self.write, wanted)
-        try:
-            await asyncio.to_thread(_check, wanted.file)
-        except FileInvalid:
-            await asyncio.to_thread(wanted.file.unlink)  # it was just written by us and never used
-            raise
-        self.written = wanted.file.name
-        return {"written": self.written}
-
-    def _wanted(self, body: Plain) -> Wanted:
         name = short_text(body, "file")
         if not FILE_NAME.fullmatch(name):
             raise Unfit("A bench file is named like bench-1.toml: letters, digits, spaces, - and _.")
+        await asyncio.to_thread(self._put, self.folder / name, self.text_of(self._wanted(body)))
+        self.written = name
+        return {"written": name}
+
+    def _put(self, file: Path, text: str) -> None:
+        """Write a file that is not there yet, once all of it makes a bench."""
+        if file.exists() or file.is_symlink():
+            raise Unfit(f"{file.name} is there already: name another.")
+        with on_trial(file, text) as trial:
+            load_sheet(load_bench(trial).sheet)
+        put_file(file, text)
+
+    def _wanted(self, body: Plain) -> Wanted:
         finding = self._finding(body)
+        typed = (each.name for each in SETTINGS if each.of not in FILES)
         return Wanted(
             finding,
             tuple(each for each in self.meters if each is not finding),
-            self.folder / name,
             self.shelf.chosen(short_text(body, "sheet"), "sheet").path,
             self.shelf.chosen(short_text(body, "model"), "meter").path,
-            {
-                each.name: text
-                for each in SETTINGS
-                if each.of not in FILES and (text := short_text(body, each.name))
-            },
+            {name: text for name in typed if (text := short_text(body, name))},
         )
 
     async def _start(self, body: Plain) -> Plain:
@@ -292,10 +287,6 @@ class Setup:
         finally:
             self._starting = False
         return {"started": True}
-
-
-def _check(file: Path) -> None:
-    load_sheet(load_bench(file).sheet)
 
 
 def _full_scales(model: Listed) -> set[float]:

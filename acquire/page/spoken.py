@@ -5,7 +5,7 @@ Pure. Not for sentences that are read (wording of the stages), nor for making so
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from acquire.choices import FAILING
@@ -111,15 +111,23 @@ def verdict_aloud(verdict: Verdict) -> str:
     return f"{capital(verdict_word(verdict))}."
 
 
-def result_cue(result: UnitResult) -> Cue:
-    """How a unit ended, for the ear."""
-    if result.outcome is None:
-        return Cue(Sound.ATTENTION, "Unit held." if result.wait_s else "Unit not judged.", urgent=True)
-    if result.outcome is Outcome.PASS:
-        return Cue(Sound.UNIT_PASS, "Unit passed.")
-    if result.outcome in FAILING:
-        return Cue(Sound.UNIT_FAIL, "Unit failed.")
-    return Cue(Sound.CONDITIONAL, f"Unit: {OUTCOME_WORDS[result.outcome]}.")
+OF_UNIT = {
+    Outcome.PASS: Cue(Sound.UNIT_PASS, "Unit passed."),
+    **dict.fromkeys(FAILING, Cue(Sound.UNIT_FAIL, "Unit failed.")),
+}
+"""Cue of each result that is not conditional."""
+
+
+def done_cue(event: UnitResult | LeadZero | CheckStandard) -> Cue:
+    """How a unit or a duty of the bench ended, for the ear."""
+    if isinstance(event, LeadZero):
+        return Cue(Sound.DONE, "Leads zeroed.", urgent=True)
+    if isinstance(event, CheckStandard):
+        sound, word = (Sound.DONE, "in") if event.in_control else (Sound.ATTENTION, "out of")
+        return Cue(sound, f"Check standard {word} control.", urgent=True)
+    if event.outcome is None:
+        return Cue(Sound.ATTENTION, "Unit held." if event.wait_s else "Unit not judged.", urgent=True)
+    return OF_UNIT.get(event.outcome) or Cue(Sound.CONDITIONAL, f"Unit: {OUTCOME_WORDS[event.outcome]}.")
 
 
 TOUCHES = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
@@ -131,20 +139,15 @@ class AudioCues:
     """Turns events into cues.
 
     Attributes:
+        cues: where they go.
         core: name of the core on the sheet, which is called out as such.
-        cues: since the last `take`.
     """
 
+    cues: list[Cue]
     core: str = ""
-    cues: list[Cue] = field(default_factory=list)
     _match: Match | None = None
     _called: tuple[object, ...] = ()
     _heard: tuple[object, ...] = ()  # the verdict that was told last
-
-    def take(self) -> list[Cue]:
-        """Sounds and words since the last call."""
-        cues, self.cues = self.cues, []
-        return cues
 
     def stop(self) -> None:
         """Something has come up that stops the bench."""
@@ -168,14 +171,12 @@ class AudioCues:
                 self._prompted(event)
             case Judged():
                 self._judged(event.verdict, again)
-            case UnitResult():
-                self.cues.append(result_cue(event))
-            case LeadZero():
-                self.cues.append(Cue(Sound.DONE, "Leads zeroed.", urgent=True))
-            case CheckStandard():
-                self._checked(event)
-            case Notice():
-                self._noticed(event)
+            case UnitResult() | LeadZero() | CheckStandard():
+                self.cues.append(done_cue(event))
+            case Notice() if event.code in ANOTHER_PAIR:
+                self._wrong_pair(event)
+            case Notice() if event.weight is Severity.WARNING:
+                self.cues.append(Cue(Sound.ATTENTION))
 
     def _judged(self, verdict: Verdict, again: Notice | None) -> None:
         pair = Pair(verdict.pin_a, verdict.pin_b)
@@ -190,30 +191,13 @@ class AudioCues:
         sound = Sound.NOT_YET if not_yet else OF_OUTCOME[verdict.outcome]
         self.cues.append(Cue(sound, say, urgent=True))
 
-    def _checked(self, check: CheckStandard) -> None:
-        if check.in_control:
-            self.cues.append(Cue(Sound.DONE, "Check standard in control.", urgent=True))
-        else:
-            self.cues.append(Cue(Sound.ATTENTION, "Check standard out of control.", urgent=True))
-
-    def _noticed(self, notice: Notice) -> None:
-        if notice.code in ANOTHER_PAIR:
-            self._wrong_pair(notice)
-        elif notice.weight is Severity.WARNING:
-            self.cues.append(Cue(Sound.ATTENTION))
-
     def _wrong_pair(self, notice: Notice) -> None:
         asked = pair_aloud(notice.pair, self.core)
         told = self._match is not None and notice.code is Code.PAIR_OTHER
         reads = pair_aloud(self._match.pair, self.core) if told and self._match else ""
         say = f"That reads like {reads}. Touch {asked}." if reads else f"Not clear. {asked} again."
         self.cues.append(Cue(Sound.WRONG_PAIR, say, urgent=True))
-        self._called = (
-            Ask.TOUCH_AGAIN,
-            notice.pair,
-            False,
-            False,
-        )  # the request that follows has just been said
+        self._called = (Ask.TOUCH_AGAIN, notice.pair, False, False)  # what follows has just been said
 
     def _prompted(self, prompt: Prompt) -> None:
         silent = prompt.why is Why.SILENT

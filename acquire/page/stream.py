@@ -29,6 +29,13 @@ LAZY_S = 0.1
 """Shortest time between two messages that only follow the readings."""
 
 
+LAZY = frozenset({"reading", "rest"})
+"""Keys that follow every reading: they may wait so long, all others go at once."""
+
+WHOLE = frozenset({"bench", "sheet", "face", "circuit"})
+"""Keys that everything else hangs on."""
+
+
 def spelt_json(data: Any) -> bytes:
     """JSON; a number that it has no spelling for is null. Half a surrogate pair (hostile) becomes "?"."""
     try:
@@ -158,7 +165,7 @@ class Stream(Feed):
         view: what is shown; another one may take its place (setup, then a bench).
         mode: "bench" or "setup".
         assets: hash of the page's own files.
-        utc_s: the bench's clock; speed: of it.
+        utc_s: the bench's clock.
         speak: says a few words aloud; None where the browser does, or nobody.
         start: id of this start; another one with each view.
         seq: counts the changes.
@@ -169,7 +176,6 @@ class Stream(Feed):
     mode: str = "bench"
     assets: str = ""
     utc_s: Callable[[], float] = lambda: 0.0
-    speed: float = 1.0
     speak: Callable[[Cue], None] | None = None
     start: str = field(default_factory=lambda: secrets.token_hex(8))
     seq: int = 0
@@ -182,6 +188,8 @@ class Stream(Feed):
 
     def open(self) -> Line | None:
         """Begin a line; None where too many are open."""
+        if not self.watched.is_set():
+            self.view.take_changes()
         if (line := Feed.open(self)) is not None:
             self.watched.set()
         return line
@@ -202,6 +210,7 @@ class Stream(Feed):
         """Show something else on the pages that are open."""
         self.view, self.mode = view, mode
         self.start, self.seq = secrets.token_hex(8), 0
+        view.take_changes()
         self.renew()
 
     # ------------------------------------------------------------------ out
@@ -213,7 +222,7 @@ class Stream(Feed):
             "seq": self.seq,
             "assets": self.assets,
             "mode": self.mode,
-            "clock": {"utc_s": self.utc_s(), "speed": self.speed},
+            "clock": {"utc_s": self.utc_s(), "speed": self.view.about.speed},
             **self.view.state(),
         }
 
@@ -223,30 +232,28 @@ class Stream(Feed):
 
     def changed(self) -> None:
         """The view has taken something: let it out when its time has come."""
-        view = self.view
+        view, loop = self.view, asyncio.get_running_loop()
         if not self.lines and self.speak is None:
-            view.forget()
-        elif view.waiting:
-            if not self._soon:
+            view.hush()
+        elif not self._soon:
+            changes = view.changes.keys()
+            if view.cues or changes - LAZY:
                 self._soon = True
-                asyncio.get_running_loop().call_soon(self._out)
-        elif view.moving and self._later is None:
-            loop = asyncio.get_running_loop()
-            self._later = loop.call_at(max(loop.time(), self._last_s + LAZY_S), self._out)
+                loop.call_soon(self._out)
+            elif self._later is None and (changes or view.moving):
+                self._later = loop.call_at(max(loop.time(), self._last_s + LAZY_S), self._out)
 
     def _out(self) -> None:
-        """Let everything out that has changed."""
+        """Let everything out that has changed; another sheet or bench is another state."""
         self._soon = False
         if self._later is not None:
             self._later.cancel()
             self._later = None
         self._last_s = asyncio.get_running_loop().time()
         view = self.view
-        if view.renewed:
-            view.forget()
+        if (changes := view.take_changes()).keys() & WHOLE:
             self.renew()
-            return
-        if changes := view.take_changes():
+        elif changes:
             self.seq += 1
             self.tell("change", {"seq": self.seq, **changes})
         if points := view.take_points():

@@ -7,21 +7,22 @@ Pure; plain JSON values come out, all of them data (the page never runs a text).
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 import msgspec
 
 from acquire.choices import FAILING
 from acquire.quantity import show
-from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
+from acquire.records import Batch, LeadZero, Notice, Outcome, Pair, TypedResult, UnitResult, Verdict
 from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
-from acquire.words.faults import sentence
+from acquire.words.faults import batch_doubt, sentence
 from acquire.words.notices import said
 from acquire.words.saying import capital, sureness
 from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
-from acquire.words.verdicts import NOT_YET, OUTCOME_WORDS, hint, reason, verdict_word
+from acquire.words.verdicts import NOT_YET, OUTCOME_WORDS, deed_words, hint, reason, verdict_word
 
 Plain = dict[str, Any]
 
@@ -130,3 +131,29 @@ def zero_words(zero: LeadZero) -> Plain:
     own = picked(zero, "utc_s", "doubtful_since_utc_s")
     reach = {"ohm": zero.value_ohm, "uncertainty_ohm": zero.standard_uncertainty_ohm}
     return {**own, **reach, "text": show(zero.value_ohm, "Ω"), "meter": zero.meter_id}
+
+
+def batch_words(name: str, batch: Batch | None, results: Iterable[UnitResult]) -> Plain:
+    """How far a batch has come; of a unit's several results the latest judged one counts.
+
+    Args:
+        name: of the batch.
+        batch: its latest record; None where it was never opened.
+        results: of its units, oldest first.
+    """
+    outcomes: dict[str, Outcome | None] = {}
+    for result in results:
+        if result.outcome is not None or outcomes.get(result.serial) is None:
+            outcomes[result.serial] = result.outcome
+    ends = list(outcomes.values())
+    known = picked(batch, "expected", "state") if batch else {"expected": None, "state": ""}
+    return {
+        **known,
+        "name": name,
+        "remark": deed_words(batch) if batch else "",
+        "doubt": batch_doubt(batch) if batch else "",
+        "measured": len(ends),
+        "passed": sum(each in (Outcome.PASS, Outcome.CONDITIONAL_PASS) for each in ends),
+        "failed": sum(each in FAILING for each in ends),
+        "held": sum(each is None for each in ends),
+    }

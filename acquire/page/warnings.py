@@ -125,9 +125,10 @@ class Concern:
     until_utc_s: float | None = None
 
     def plain(self) -> Plain:
-        """For the page."""
+        """For the page; only a unit that rests is counted down."""
         own = picked(self.told, "code", "weight", "facts")
-        times = {"since_utc_s": self.told.utc_s, "until_utc_s": self.until_utc_s}
+        until_utc_s = self.until_utc_s if self.told.code is Code.PART_WARM else None
+        times = {"since_utc_s": self.told.utc_s, "until_utc_s": until_utc_s}
         return {**own, **times, "text": said(self.told)}
 
 
@@ -140,7 +141,6 @@ class Warnings:
     """All warnings of one bench."""
 
     _now: dict[Key, Concern] = field(default_factory=dict)
-    _fading: dict[Code, float] = field(default_factory=dict)
     _began_s: float | None = None
 
     def plain(self) -> list[Plain]:
@@ -181,38 +181,27 @@ class Warnings:
 
     def _noticed(self, notice: Notice) -> None:
         self._end(*(code for code, ends in TAKEN_BACK.items() if notice.code in ends))
-        if notice.code in STANDING:
-            self._put(Concern(replace(notice, serial="")))
         if notice.code in SHORT_LIVED:
-            self._fading[notice.code] = notice.utc_s + FADES_S
+            self._end(notice.code)
+        if notice.code in STANDING:
+            until_utc_s = notice.utc_s + FADES_S if notice.code in SHORT_LIVED else None
+            self._put(Concern(replace(notice, serial=""), until_utc_s))
 
     # ------------------------------------------------------------------ readings
 
-    def see(self, reading: Reading, wanted: Quantity) -> bool:
-        """Take the signs of one reading of the ohms meter.
-
-        Returns:
-            Whether anything has changed.
-        """
-        before = dict(self._now)
+    def see(self, reading: Reading, wanted: Quantity) -> None:
+        """Take the signs of one reading of the ohms meter."""
         there = {notice.code: notice for notice in signs(reading, wanted)}
         usable = UNREAD if reading.kind is not Kind.NO_READING and reading.quantity is wanted else ()
         self._end(*({Code.METER_LOST, Code.METER_FUNCTION, *usable, *SIGNS.values()} - there.keys()))
         for notice in there.values():
             self._put(Concern(notice))
-        return self._now != before
 
     # ------------------------------------------------------------------ facts
 
-    def know(self, facts: Facts) -> bool:
-        """Take the facts of this second.
-
-        Returns:
-            Whether anything has changed.
-        """
-        before = dict(self._now)
-        self._fade(facts.utc_s)
-        self._rest(facts.utc_s)
+    def know(self, facts: Facts) -> None:
+        """Take the facts of this second."""
+        self._pass(facts.utc_s)
         if Code.JOURNAL_HALTED not in facts.due:
             self._end(Code.JOURNAL_UNUSABLE)
         self._began_s = facts.utc_s if self._began_s is None else self._began_s
@@ -222,7 +211,6 @@ class Warnings:
             there = code in facts.due and not waits and (SAID_BY.get(code), "") not in self._now
             self._hold(Notice(weight, code, facts.utc_s, facts=facts.due.get(code, {})), there=there)
         self._of_outlets(facts)
-        return self._now != before
 
     def _of_outlets(self, facts: Facts) -> None:
         failing = dict(facts.failing)
@@ -234,21 +222,16 @@ class Warnings:
             notice = Notice(Severity.WARNING, Code.OUTLET_FAILING, facts.utc_s, facts=told)
             self._put(Concern(notice), name)
 
-    def _fade(self, now_s: float) -> None:
-        over = [code for code, until_s in self._fading.items() if now_s >= until_s]
-        for code in over:
-            del self._fading[code]
-        self._end(*over)
-
-    def _rest(self, now_s: float) -> None:
-        """A unit whose countdown has run out may come back; after a while nobody waits for it any more."""
+    def _pass(self, now_s: float) -> None:
+        """Time is up for some. A unit that has rested may come back; after a while nobody waits for it."""
         for (code, serial), warning in list(self._now.items()):
-            until_s, since_s = warning.until_utc_s, warning.told.utc_s
-            if code is Code.PART_WARM and until_s is not None and now_s >= until_s:
-                del self._now[code, serial]
-                self._put(Concern(Notice(Severity.REMARK, Code.PART_RESTED, until_s, serial)))
-            elif code is Code.PART_RESTED and now_s >= since_s + RESTED_S:
-                del self._now[code, serial]
+            until_s = warning.until_utc_s
+            if until_s is None or now_s < until_s:
+                continue
+            del self._now[code, serial]
+            if code is Code.PART_WARM:
+                back = Notice(Severity.REMARK, Code.PART_RESTED, until_s, serial)
+                self._put(Concern(back, until_s + RESTED_S))
 
     # ------------------------------------------------------------------ the list
 

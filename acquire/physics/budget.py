@@ -13,11 +13,8 @@ from dataclasses import dataclass
 from acquire.choices import Shape
 from acquire.errors import InputImpossible
 from acquire.physics.checks import at_least_zero, probability
-from acquire.physics.laws import HALF_WIDTH_OVER_U, Law, normal_quantile, student_quantile
+from acquire.physics.laws import Law, normal_quantile, student_quantile
 from acquire.records.verdict import Term
-
-REST_OVER_DOMINATING = 0.3
-"""One term dominates when all others together are at most this share of it (EA-4/02, S9.14, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,20 +23,14 @@ class Combined:
 
     Attributes:
         standard_uncertainty: root sum of squares.
-        effective_degrees_of_freedom: by Welch and Satterthwaite.
         coverage_factor: expanded over standard uncertainty.
         expanded: half-width of the interval with the asked coverage.
-        dominating: the largest term.
-        shape: law to carry on: that of the dominating term where it dominates, else normal.
         law: the law that `expanded` was taken from, for probabilities of conformity.
     """
 
     standard_uncertainty: float
-    effective_degrees_of_freedom: float
     coverage_factor: float
     expanded: float
-    dominating: Term
-    shape: Shape
     law: Law
 
 
@@ -47,7 +38,7 @@ def combine(terms: Sequence[Term], coverage: float = 0.95) -> Combined:
     """Combine independent terms into one standard and one expanded uncertainty.
 
     Method: standard uncertainty by JCGM 100:2008, 5.1.2; effective degrees of freedom by its G.4.1. For the
-    expanded uncertainty the largest bounded term (rectangular, triangular or U-shaped, its limits known)
+    expanded uncertainty the largest rectangular term of known limits
     keeps its own law and is convolved with a normal law for all the others, lumped by the central limit
     theorem (G.2); that normal law is widened by Student's t over z for the others' own effective degrees of
     freedom. So: without a bounded term the factor is exactly Student's t (G.3); with one alone it is exactly
@@ -68,17 +59,13 @@ def combine(terms: Sequence[Term], coverage: float = 0.95) -> Combined:
     for term in terms:
         _refuse_impossible(term)
     u = root_sum_of_squares(terms)
-    dominating = max(terms, key=lambda term: term.standard_uncertainty_ohm)
     law = _law(terms, coverage)
     beyond = 0.5 * (1.0 + coverage)
     expanded = law.quantile(beyond) if u > 0.0 else 0.0
     return Combined(
         standard_uncertainty=u,
-        effective_degrees_of_freedom=effective_degrees_of_freedom(terms),
         coverage_factor=expanded / u if u > 0.0 else normal_quantile(beyond),
         expanded=expanded,
-        dominating=dominating,
-        shape=_shape_to_carry(terms, dominating),
         law=law,
     )
 
@@ -108,32 +95,15 @@ def effective_degrees_of_freedom(terms: Sequence[Term]) -> float:
 def _law(terms: Sequence[Term], coverage: float) -> Law:
     """Law of the sum: the largest bounded term as it is, everything else as a widened normal law."""
     bounded = [t for t in terms if t.shape is not Shape.NORMAL and math.isinf(t.degrees_of_freedom)]
-    largest = max(bounded, key=lambda term: (term.standard_uncertainty_ohm, term.shape), default=None)
-    rest = _without(terms, largest)
-    normal_u = root_sum_of_squares(rest) if rest else 0.0
-    if normal_u > 0.0:
-        nu = effective_degrees_of_freedom(rest)
-        if math.isfinite(nu):
-            p = 0.5 * (1.0 + coverage)
-            normal_u *= student_quantile(p, nu) / normal_quantile(p)
-    if largest is None or largest.standard_uncertainty_ohm <= 0.0:
-        return Law(0.0, normal_u)
-    return Law(largest.standard_uncertainty_ohm * HALF_WIDTH_OVER_U[largest.shape], normal_u, largest.shape)
-
-
-def _without(terms: Sequence[Term], one: Term | None) -> list[Term]:
-    """The terms but for one; another that is equal to it stays."""
+    largest = max(bounded, key=lambda term: term.standard_uncertainty_ohm, default=None)
     rest = list(terms)
-    if one is not None:
-        rest.remove(one)
-    return rest
-
-
-def _shape_to_carry(terms: Sequence[Term], dominating: Term) -> Shape:
-    rest = root_sum_of_squares(_without(terms, dominating))
-    if rest <= REST_OVER_DOMINATING * dominating.standard_uncertainty_ohm:
-        return dominating.shape
-    return Shape.NORMAL
+    if largest is not None:
+        rest.remove(largest)  # another that is equal to it stays
+    normal_u, nu = root_sum_of_squares(rest), effective_degrees_of_freedom(rest)
+    if math.isfinite(nu):
+        p = 0.5 * (1.0 + coverage)
+        normal_u *= student_quantile(p, nu) / normal_quantile(p)
+    return Law(0.0 if largest is None else largest.standard_uncertainty_ohm * math.sqrt(3.0), normal_u)
 
 
 def _refuse_impossible(term: Term) -> None:

@@ -110,7 +110,6 @@ def budget_of(terms: Sequence[Term]) -> dict[str, Any]:
     return {
         "terms": tuple(sorted(terms, key=lambda term: -term.standard_uncertainty_ohm)),
         "standard_uncertainty_ohm": whole.standard_uncertainty,
-        "effective_degrees_of_freedom": whole.effective_degrees_of_freedom,
         "coverage_factor": whole.coverage_factor,
         "expanded_ohm": whole.expanded,
     }

@@ -1,4 +1,4 @@
-"""Probability laws that a budget needs: normal, Student, chi-square, and a bounded law blurred by a normal.
+"""Probability laws that a budget needs: normal, Student, chi-square, and a rectangle blurred by a normal.
 
 Written out here so that no statistics library is loaded at run time (it would cost most of a second); the
 tests hold every function against scipy. Not for fitting data.
@@ -12,20 +12,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
 
-from acquire.choices import Shape
 from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, probability
 
 _STANDARD = NormalDist()
 _ROOT_2 = math.sqrt(2.0)
 _ROOT_2_PI = math.sqrt(2.0 * math.pi)
-
-HALF_WIDTH_OVER_U = {
-    Shape.RECTANGULAR: math.sqrt(3.0),
-    Shape.TRIANGULAR: math.sqrt(6.0),
-    Shape.U_SHAPED: math.sqrt(2.0),
-}
-"""Half-width of a bounded law over its standard deviation (JCGM 100:2008, 4.3; JCGM 101:2008, 6.4)."""
 
 
 def normal_cdf(z: float) -> float:
@@ -77,14 +69,23 @@ def student_quantile(p: float, degrees_of_freedom: float) -> float:
         return -student_quantile(1.0 - p, degrees_of_freedom)
     if degrees_of_freedom > 1000.0:
         return _student_by_expansion(normal_quantile(p), degrees_of_freedom)
-    # The cdf is concave above zero, so Newton's steps from the left of the root never overshoot it.
-    t = normal_quantile(p)
-    for _ in range(100):
-        step = (p - student_cdf(t, degrees_of_freedom)) / student_density(t, degrees_of_freedom)
-        t += step
-        if abs(step) <= 1e-13 * t:
-            break
-    return t
+    nu = degrees_of_freedom
+    return _climbed(p, normal_quantile(p), lambda t: student_cdf(t, nu), lambda t: student_density(t, nu))
+
+
+def _climbed(
+    p: float, start: float, cdf: Callable[[float], float], density: Callable[[float], float]
+) -> float:
+    """Where a cdf reaches p, by Newton's steps; one that turns back is rounding.
+
+    From a point left of it where the cdf bends down, or right of it where it bends up, no step overshoots.
+    """
+    x, step = start, (p - cdf(start)) / density(start)
+    first = step
+    while step * first > 0.0 and x + step != x:
+        x += step
+        step = (p - cdf(x)) / density(x)
+    return x
 
 
 def _student_by_expansion(z: float, nu: float) -> float:
@@ -121,61 +122,39 @@ def chi_square_quantile(p: float, degrees_of_freedom: float) -> float:
         InputImpossible: p or the degrees of freedom out of range.
     """
     probability(p, "the probability")
-    spread = 2.0 / (9.0 * degrees_of_freedom)
-    near = degrees_of_freedom * max(0.01, 1.0 - spread + normal_quantile(p) * math.sqrt(spread)) ** 3
-    # Wilson and Hilferty (Abramowitz and Stegun, 26.4.17; from memory): seldom off by a hundredth.
-    low = high = near
-    wider = 1.01
-    while chi_square_cdf(low, degrees_of_freedom) >= p:
-        low, wider = low / wider, wider * wider
-    wider = 1.01
-    while chi_square_cdf(high, degrees_of_freedom) < p:
-        high, wider = high * wider, wider * wider
-    return solve(lambda x: chi_square_cdf(x, degrees_of_freedom) - p, low, high)
+    half = above_zero(degrees_of_freedom, "the number of degrees of freedom") / 2.0
+
+    def cdf(log_x: float) -> float:
+        return chi_square_cdf(math.exp(log_x), degrees_of_freedom)
+
+    def density(log_x: float) -> float:  # of the logarithm: one hump, at as many as there are degrees
+        return math.exp(half * (log_x - math.log(2.0)) - 0.5 * math.exp(log_x) - math.lgamma(half))
+
+    return math.exp(_climbed(p, math.log(degrees_of_freedom), cdf, density))
 
 
 @dataclass(frozen=True, slots=True)
 class Law:
-    """Law of a measured value's error: one bounded law blurred by a normal one, both centred on zero.
+    """Law of a measured value's error: a rectangle blurred by a normal law, both centred on zero.
 
     Attributes:
-        half_width: of the bounded part, >= 0, in the unit of the value; 0 leaves the normal part alone.
+        half_width: of the rectangle, >= 0, in the unit of the value; 0 leaves the normal part alone.
         normal_u: standard deviation of the normal part, >= 0.
-        shape: of the bounded part.
     """
 
     half_width: float
     normal_u: float
-    shape: Shape = Shape.RECTANGULAR
-
-    @classmethod
-    def of(cls, shape: Shape, standard_uncertainty: float) -> Law:
-        """A pure law of that shape and standard deviation."""
-        if shape is Shape.NORMAL:
-            return cls(0.0, standard_uncertainty)
-        return cls(standard_uncertainty * HALF_WIDTH_OVER_U[shape], 0.0, shape)
-
-    @property
-    def standard_deviation(self) -> float:
-        """Root sum of squares of both parts."""
-        return math.hypot(self.half_width / HALF_WIDTH_OVER_U.get(self.shape, 1.0), self.normal_u)
 
     def cdf(self, x: float) -> float:
-        """Probability that the error is at most x.
-
-        Exact for a rectangular or triangular part (the normal integral integrated once or twice); for a
-        U-shaped part by the midpoint rule over the angle, good to 1e-6.
-        """
+        """Probability that the error is at most x: the normal cdf's mean over the rectangle."""
         a, s = self.half_width, self.normal_u
-        if math.isinf(x) or (a <= 0.0 and s <= 0.0):
+        if math.isinf(x) or a == s == 0.0:
             return 1.0 if x >= 0.0 else 0.0
-        if x > a + 9.0 * s:
-            return 1.0
-        if s > 20.0 * a:
-            return normal_cdf(x / self.standard_deviation)
-        if s < _SHARPEST[self.shape] * a:
-            return _bounded_cdf(self.shape, x / a)
-        return _BLURRED[self.shape](x, a, s)
+        if a <= _NARROW * s:
+            return normal_cdf(x / s)
+        if s <= 0.0:
+            return min(1.0, max(0.0, 0.5 + 0.5 * x / a))
+        return s / (2.0 * a) * (_integral_of_cdf((x + a) / s) - _integral_of_cdf((x - a) / s))
 
     def quantile(self, p: float) -> float:
         """The x that the error stays below with probability p, 0 < p < 1.
@@ -184,11 +163,16 @@ class Law:
             InputImpossible: p is not strictly between 0 and 1.
         """
         probability(p, "the probability")
+        a, s = self.half_width, self.normal_u
         if p < 0.5:
             return -self.quantile(1.0 - p)
-        if self.half_width <= 0.0:
-            return self.normal_u * normal_quantile(p)
-        return solve(lambda x: self.cdf(x) - p, 0.0, self.half_width + 9.0 * self.normal_u)
+        if a <= _NARROW * s:
+            return s * normal_quantile(p)
+        if s <= 0.0:
+            return a * (2.0 * p - 1.0)
+        return _climbed(
+            p, 0.0, self.cdf, lambda x: 0.5 / a * (normal_cdf((a - x) / s) - normal_cdf(-(a + x) / s))
+        )
 
     def between(self, low: float, high: float) -> float:
         """Probability that the error lies between two bounds, either of which may be infinite."""
@@ -199,38 +183,8 @@ class Law:
         return min(1.0, max(0.0, self.cdf(high) - self.cdf(low)))
 
 
-def solve(f: Callable[[float], float], low: float, high: float) -> float:
-    """Where a rising function crosses zero between two points (false position, Illinois variant).
-
-    Every third step halves the span, so that no shape of function can slow it down for long.
-
-    Raises:
-        InputImpossible: the function does not change sign between them.
-    """
-    f_low, f_high = f(low), f(high)
-    if f_low >= 0.0:
-        return low
-    if f_high < 0.0:
-        raise InputImpossible("No value in the searched span has that probability.", "Ask for less coverage.")
-    before, side = low, 0
-    for turn in range(200):
-        middle = (low * f_high - high * f_low) / (f_high - f_low)
-        halved = turn % 3 == 2 or not low < middle < high
-        if halved:
-            middle = 0.5 * (low + high)
-        value = f(middle)
-        if value == 0.0 or (not halved and abs(middle - before) <= 1e-15 * abs(middle)):
-            return middle
-        before = middle
-        if value < 0.0:
-            low, f_low = middle, value
-            f_high = f_high / 2.0 if side < 0 else f_high
-            side = -1
-        else:
-            high, f_high = middle, value
-            f_low = f_low / 2.0 if side > 0 else f_low
-            side = 1
-    return 0.5 * (low + high)
+_NARROW = 1e-6
+"""Share of the normal part below which a rectangle is left out: of differences nothing would be left."""
 
 
 def _density(z: float) -> float:
@@ -240,47 +194,6 @@ def _density(z: float) -> float:
 def _integral_of_cdf(z: float) -> float:
     """Integral of the normal cdf up to z."""
     return z * normal_cdf(z) + _density(z)
-
-
-def _integral_twice(z: float) -> float:
-    """Integral of `_integral_of_cdf` up to z."""
-    return 0.5 * ((z * z + 1.0) * normal_cdf(z) + z * _density(z))
-
-
-def _blurred_rectangle(x: float, a: float, s: float) -> float:
-    return s / (2.0 * a) * (_integral_of_cdf((x + a) / s) - _integral_of_cdf((x - a) / s))
-
-
-def _blurred_triangle(x: float, a: float, s: float) -> float:
-    bend = _integral_twice((x + a) / s) - 2.0 * _integral_twice(x / s) + _integral_twice((x - a) / s)
-    return (s / a) ** 2 * bend
-
-
-def _blurred_arcsine(x: float, a: float, s: float) -> float:
-    points = 400
-    angles = ((i + 0.5) * math.pi / points for i in range(points))
-    return sum(normal_cdf((x - a * math.cos(angle)) / s) for angle in angles) / points
-
-
-def _bounded_cdf(shape: Shape, x: float) -> float:
-    """Cdf of a bounded law of half-width 1."""
-    x = min(1.0, max(-1.0, x))
-    if shape is Shape.TRIANGULAR:
-        return 0.5 * (1.0 + x) ** 2 if x < 0.0 else 1.0 - 0.5 * (1.0 - x) ** 2
-    if shape is Shape.U_SHAPED:
-        return 0.5 + math.asin(x) / math.pi
-    return 0.5 * (1.0 + x)
-
-
-_SHARPEST = {Shape.NORMAL: 1e-9, Shape.RECTANGULAR: 1e-9, Shape.TRIANGULAR: 1e-6, Shape.U_SHAPED: 0.02}
-"""Below this share of the half-width the normal part is too narrow for the arithmetic and is left out."""
-
-_BLURRED: dict[Shape, Callable[[float, float, float], float]] = {
-    Shape.NORMAL: _blurred_rectangle,
-    Shape.RECTANGULAR: _blurred_rectangle,
-    Shape.TRIANGULAR: _blurred_triangle,
-    Shape.U_SHAPED: _blurred_arcsine,
-}
 
 
 def fisher_tail(f: float, between: float, within: float) -> float:

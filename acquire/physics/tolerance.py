@@ -7,10 +7,11 @@ tolerance of a design (`winding`).
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import probability
-from acquire.physics.laws import chi_square_cdf, chi_square_quantile, normal_cdf, normal_quantile, solve
+from acquire.physics.laws import chi_square_cdf, chi_square_quantile, normal_cdf, normal_quantile
 
 _STEPS = 400
 
@@ -42,7 +43,7 @@ def two_sided_k(count: int, share: float = 0.95, confidence: float = 0.95) -> fl
         return math.fsum(d * a for d, a in zip(density, above, strict=True)) / whole
 
     near = two_sided_k_howe(count, share, confidence)
-    return solve(lambda k: surely(k) - confidence, 0.5 * near, 2.0 * near)
+    return _rising(surely, confidence, 0.5 * near, 2.0 * near)
 
 
 def two_sided_k_howe(count: int, share: float = 0.95, confidence: float = 0.95) -> float:
@@ -63,7 +64,14 @@ def two_sided_k_howe(count: int, share: float = 0.95, confidence: float = 0.95) 
 def _radius(shift: float, share: float) -> float:
     """Half-width about a point `shift` off the mean that holds `share` of a standard normal population."""
     z = normal_quantile(0.5 * (1.0 + share))
-    return solve(lambda r: normal_cdf(shift + r) - normal_cdf(shift - r) - share, 0.0, z + abs(shift) + 1.0)
+    return _rising(lambda r: normal_cdf(shift + r) - normal_cdf(shift - r), share, z, z + shift)
+
+
+def _rising(of: Callable[[float], float], wanted: float, low: float, high: float) -> float:
+    """Where a rising function is so much, between two points, by halving."""
+    while low < (middle := 0.5 * (low + high)) < high:
+        low, high = (middle, high) if of(middle) < wanted else (low, middle)
+    return high
 
 
 def _refuse_impossible(count: int, share: float, confidence: float) -> None:

@@ -44,7 +44,7 @@ class Corrected:
         winding_celsius: temperature the winding is taken to have.
         material: conductor of the correction.
         terms: the budget of `reference_ohm`, largest first.
-        standard_uncertainty_ohm, effective_degrees_of_freedom, coverage_factor, expanded_ohm: of
+        standard_uncertainty_ohm, coverage_factor, expanded_ohm: of
             `reference_ohm`; the coverage factor is for 95 %.
         against: name of the reference that it was compared with; empty where the meter's own accuracy counts.
         off_ohm: what the meter reads too much there, taken off besides the leads.
@@ -60,7 +60,6 @@ class Corrected:
     material: str
     terms: tuple[Term, ...]
     standard_uncertainty_ohm: float
-    effective_degrees_of_freedom: float
     coverage_factor: float
     expanded_ohm: float
     against: str = ""

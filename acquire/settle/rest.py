@@ -139,9 +139,9 @@ def judge(
     wary = likely * (_HIDES if found.variance < 1.0 else 1.0)
     if wary > limits.most_doubt:
         return unrest, None, (line, chance)
-    if likely > _ONLY_JUST:
-        width = max(width, far)
     half_width = bench.widening * width * band
+    if likely > _ONLY_JUST:
+        half_width = max(half_width, far * max(bench.widening, 1.0) * band)
     return (
         unrest,
         _rest(found, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),

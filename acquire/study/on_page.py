@@ -33,7 +33,10 @@ from acquire.study.run import StudyBench, study_bench
 from acquire.study.work import Finished, StudyEvent, Taken
 from acquire.words.notices import said
 
-Start = Callable[[Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]], Awaitable[None]]
+Work = Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]
+"""What can be run until the stop that is given; calls what is given too once it is under way."""
+
+Start = Callable[[Work], Awaitable[None]]
 
 SHOWN = (Approach, LeadZero, LiftOff, Notice, Prompt)
 """Events that tell no value."""
@@ -56,9 +59,9 @@ class PageScreen:
         """Show what has happened in the study."""
         match event:
             case Taken():
-                self.view.sound(Cue(Sound.PASS, "Taken."))
+                self.view.cues.append(Cue(Sound.PASS, "Taken."))
             case Finished():
-                self.view.sound(Cue(Sound.DONE, "The study is done."))
+                self.view.cues.append(Cue(Sound.DONE, "The study is done."))
         self.page.stream.changed()
 
 
@@ -114,7 +117,7 @@ class StudiesOnPage:
     async def _run(self, wish: Wish, stop: asyncio.Event, ready: Callable[[], None]) -> None:
         """Measure until nothing is missing or the stop is set; the page is setup's again afterwards."""
         page, ended = self.page, asyncio.Event()
-        before = page.stream.view, page.pages.asks, page.pages.posts
+        before = page.pages.backend, page.stream.view, "setup"
         with contextlib.ExitStack() as open_files:
             bench, notices = study_bench(open_files, wish, self.clock, ended)
             view = View(_about(bench))
@@ -127,8 +130,7 @@ class StudiesOnPage:
                 await bench.run(notices)
             finally:
                 watch.cancel()
-                page.stream.replace(before[0], "setup")
-                page.pages.backend, page.pages.asks, page.pages.posts = None, before[1], before[2]
+                page.put_backend(*before)
 
     def _backend(self, bench: StudyBench) -> PageBackend:
         async def obey(order: Order) -> Answer:
@@ -144,7 +146,7 @@ class StudiesOnPage:
             return Facts(now_s, temperature_due(bench.work.conditions, now_s))
 
         asks = {"/study": partial(study_in, self.folder)}
-        return PageBackend(facts, self.clock.utc_s, self.clock.monotonic_s, obey, may_stop=True, asks=asks)
+        return PageBackend(self.clock.utc_s, self.clock.monotonic_s, facts, obey, may_stop=True, asks=asks)
 
 
 async def _both(stop: asyncio.Event, ended: asyncio.Event) -> None:

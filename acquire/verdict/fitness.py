@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from acquire.physics.budget import combine
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import CONDUCTORS, Conductor
 from acquire.physics.correct import correct
@@ -177,7 +176,7 @@ def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Seq
         tolerance_ohm=allowed,
         expanded_ohm=value.expanded_ohm,
         ratio=allowed / value.expanded_ohm if value.expanded_ohm > 0.0 else math.inf,
-        dominating=combine(value.terms).dominating.name,
+        dominating=value.terms[0].name,
         terms=value.terms,
         can_judge=able,
         would_help="" if able else _what_would_help(nominal_ohm, allowed, bench, offers),

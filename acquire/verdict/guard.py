@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from acquire.choices import Outcome, Rule, Shape
+from acquire.choices import Outcome, Rule
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite, probability
@@ -28,7 +28,7 @@ def decide(
     limits: Limits,
     rule: Rule,
     *,
-    shape: Shape | Law = Shape.NORMAL,
+    law: Law | None = None,
     maximum_risk: float | None = None,
 ) -> Decision:
     """Judge one value by a named rule.
@@ -53,7 +53,7 @@ def decide(
         expanded_ohm: its expanded uncertainty for 95 %, ohms, >= 0.
         limits: at least one; the lower below the upper.
         rule: the sheet's rule.
-        shape: law of the value's error; a `Law` from `acquire.physics.budget.combine` is the most exact.
+        law: of the value's error, from `acquire.physics.budget.combine`; None: normal.
         maximum_risk: with MAXIMUM_RISK only, largest allowed probability of a false accept, 0 to 1.
 
     Raises:
@@ -61,7 +61,7 @@ def decide(
             where the rule needs one.
     """
     _refuse_impossible(value_ohm, u_ohm, expanded_ohm, limits)
-    law = shape if isinstance(shape, Law) else Law.of(shape, u_ohm)
+    law = law or Law(0.0, u_ohm)
     conformity = conformity_probability(value_ohm, limits, law)
     guard_ohm = guard_band_ohm(rule, expanded_ohm, law, maximum_risk)
     inside = inside_ohm(value_ohm, limits)
@@ -90,7 +90,7 @@ def decide_corrected(
         corrected.expanded_ohm,
         limits,
         rule,
-        shape=combine(corrected.terms).law,
+        law=combine(corrected.terms).law,
         maximum_risk=maximum_risk,
     )
 

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from acquire.choices import Rule
 from acquire.errors import InputImpossible
 from acquire.physics.checks import at_least_zero, finite
-from acquire.physics.laws import Law
 from acquire.records.verdict import Decision, Limits
 from acquire.verdict.guard import decide
 
@@ -94,7 +93,6 @@ def compare(
         K_95 * u,
         limits,
         rule,
-        shape=Law(0.0, u),
         maximum_risk=maximum_risk,
     )
     return Relative(deviation=ratio - 1.0, u_deviation=u, decision=decision)

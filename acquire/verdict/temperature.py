@@ -323,7 +323,7 @@ def _decided(table: PairTable, each: Judgeable, u_kelvin: float) -> StepAtEnd:
         whole.expanded,
         each.limits,
         sheet.rule,
-        shape=whole.law,
+        law=whole.law,
         maximum_risk=sheet.maximum_risk,
     )
     return StepAtEnd(each.step, whole.expanded, found.outcome, found.conformity)

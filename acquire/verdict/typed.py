@@ -18,7 +18,7 @@ from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.physics.copper import to_reference as winding_at
 from acquire.physics.insulation import RULES, Insulation, Table, TemperatureRule, to_reference
-from acquire.physics.laws import HALF_WIDTH_OVER_U, Law
+from acquire.physics.laws import Law
 from acquire.records import (
     Circumstances,
     Decision,
@@ -67,14 +67,13 @@ def judge_insulation(
     half_width_ohm = result.reference_ohm * limit_fraction
     if result.at_least:
         return _decide_bound(result.reference_ohm - half_width_ohm, at_least_ohm)
-    u_ohm = half_width_ohm / HALF_WIDTH_OVER_U[Shape.RECTANGULAR]
     return decide(
         result.reference_ohm,
-        u_ohm,
+        half_width_ohm / math.sqrt(3.0),
         0.95 * half_width_ohm,
         Limits(at_least_ohm, None),
         rule,
-        shape=Law.of(Shape.RECTANGULAR, u_ohm),
+        law=Law(half_width_ohm, 0.0),
         maximum_risk=maximum_risk,
     )
 
@@ -82,16 +81,8 @@ def judge_insulation(
 def _decide_bound(surely_ohm: float, at_least_ohm: float) -> Decision:
     """A reading of "more than" is a lower bound: it proves a pass, or leaves the question open."""
     if surely_ohm >= at_least_ohm:
-        return Decision(
-            Outcome.PASS,
-            guard_band_ohm=0.0,
-            conformity=1.0,
-        )
-    return Decision(
-        Outcome.CANNOT_JUDGE,
-        guard_band_ohm=0.0,
-        conformity=0.0,
-    )
+        return Decision(Outcome.PASS, guard_band_ohm=0.0, conformity=1.0)
+    return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformity=0.0)
 
 
 TYPED_KELVIN = 1.0
@@ -296,7 +287,7 @@ def _within(said: TypedResult, limits: Limits, place: Circumstances, more_ohm: f
         known.expanded,
         limits,
         sheet.rule,
-        shape=known.law,
+        law=known.law,
         maximum_risk=sheet.maximum_risk,
     )
     return _decided(said, TypedWhy.LIMITS, decision, known.expanded)

@@ -230,7 +230,7 @@ def run(bench: Bench, units: int, seed: int) -> Tally:
                 value.expanded_ohm,
                 limits,
                 rule,
-                shape=law,
+                law=law,
                 maximum_risk=risk,
             )
             tally.guards_ohm[rule].append(got.guard_band_ohm)

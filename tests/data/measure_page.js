@@ -53,5 +53,6 @@
     return whole ? "" : `the current step lies at ${Math.round(box.left)}, ${Math.round(box.top)} to ${Math.round(box.right)}, ${Math.round(box.bottom)}`;
   };
   const high = (css) => document.querySelector(css)?.getBoundingClientRect() ?? { width: 0, height: 0 };
-  return { faults: [...new Set(faults)].slice(0, 8), high: document.documentElement.scrollHeight, digits: high(".value .digits").height + 15 * (document.querySelector(".value .digits")?.getScreenCTM().a ?? 0), value: high(".value .digits"), plug: high(".plug"), step: shownStep(), scale: high(".now-picture .scale"), last: Math.max(high(".now-big").bottom ?? 0, high(".now-picture .scale").bottom ?? 0) };
+  const below = [...document.querySelectorAll(".pin.asked, .core.asked, .lead.asked")].filter((each) => each.getBoundingClientRect().bottom > innerHeight).map((each) => each.dataset.pin);
+  return { below, faults: [...new Set(faults)].slice(0, 8), high: document.documentElement.scrollHeight, digits: high(".value .digits").height + 15 * (document.querySelector(".value .digits")?.getScreenCTM().a ?? 0), value: high(".value .digits"), plug: high(".plug"), step: shownStep(), scale: high(".now-picture .scale"), last: Math.max(high(".now-big").bottom ?? 0, high(".now-picture .scale").bottom ?? 0) };
 }

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from acquire.physics.laws import Law, normal_quantile
-from acquire.records import Limits, Outcome, Rule, Shape
+from acquire.records import Limits, Outcome, Rule
 from acquire.verdict.guard import conformity_probability, decide, guard_band_ohm
 from tests.later import integrate, stats
 
 
 def normal(u):
-    return Law.of(Shape.NORMAL, u)
+    return Law(0.0, u)
 
 
 def test_jcgm_106_7_4_two_sided_tolerance():
@@ -118,4 +118,4 @@ def test_probability_of_conformity_agrees_with_simulation_for_a_coarse_display()
     for value in (9.2, 9.6, 9.9):
         simulated = np.mean(np.abs(value + errors) <= 10.0)
         assert conformity_probability(value, Limits(-10.0, 10.0), law) == pytest.approx(simulated, abs=0.003)
-    assert abs(stats.norm.cdf(0.4 / law.standard_deviation) - law.cdf(0.4)) > 0.005
+    assert abs(stats.norm.cdf(0.4 / math.hypot(0.5 / math.sqrt(3.0), 0.05)) - law.cdf(0.4)) > 0.005

@@ -5,10 +5,19 @@ from __future__ import annotations
 import itertools
 import json
 import time
+from dataclasses import replace
 
 from playwright.sync_api import expect
 
+from acquire.page.backend import About
+from acquire.page.view import View
+from acquire.records import Ask, Code, Notice, Prompt, Purpose, Severity, UnitStarted
+from acquire.steps.pairs import PairTable
+from drivers.reading import Kind, Quantity, Reading
 from tests.browsers import needs_chromium, opened, paged_bench
+from tests.fed_page import fed, tell
+from tests.known_records import RESULT
+from tests.known_sheets import PLOVER
 from tests.waiting import wait_until
 from tests.whole_bench import journal_entries
 
@@ -164,6 +173,44 @@ def _keys_and_a_learnt_pedal(bench, eye):
     eye.page.keyboard.press("b")
     eye.page.wait_for_timeout(200)
     commands(["confirm_open", "measure_again"])
+
+
+def test_a_serial_typed_slowly_stays_whatever_comes_meanwhile(browser):
+    """The field has the focus at once, after a reload and after a unit; readings take nothing away."""
+    view = View(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
+    view.on(PairTable(PLOVER))
+    view.show(Prompt(Ask.START_UNIT))
+    view.take_changes()
+    eye = fed(browser, view.state())
+    field = eye.page.get_by_label("Serial of the next unit")
+    expect(field).to_be_focused()
+    for place, sign in enumerate("P80-17"):
+        eye.page.keyboard.press(sign)
+        eye.page.clock.fast_forward(900)  # slower than any scanner, slower than a reading
+        value_si = 200.0 + place
+        view.see(
+            Reading("meter", Quantity.RESISTANCE, Kind.VALUE, value_si, place, place, place),
+            Quantity.RESISTANCE,
+        )
+        view.show(Notice(Severity.WARNING, Code.METER_HOLD, float(place)))
+        view.show(Prompt(Ask.START_UNIT))
+        tell(eye, {"seq": place, **view.take_changes()})
+    expect(field).to_have_value("P80-17")
+    expect(field).to_be_focused()
+    eye.page.keyboard.press("Enter")
+    expect(field).not_to_be_focused()  # from here on keys and pedal belong to the bench
+    assert [(order["command"], order["serial"]) for order in eye.ordered] == [("start_unit", "P80-17")]
+    view.show(UnitStarted("bench-1", "P80-17", PLOVER.name, "h", Purpose.FINAL, "", "Ida", 9.0))
+    tell(eye, {"seq": 7, **view.take_changes()})
+    expect(field).to_have_count(0)
+    view.show(replace(RESULT, serial="P80-17"))
+    tell(eye, {"seq": 8, **view.take_changes()})
+    expect(field).to_be_focused()
+    eye.page.reload()
+    eye.page.wait_for_function("() => Boolean(window.feed)")
+    tell(eye, view.state(), "state")
+    expect(field).to_be_focused()
+    assert not eye.complaints
 
 
 def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_told(tmp_path, browser):

@@ -59,6 +59,9 @@ SERIALS = {
 MAIN = ("touch", "settling", "pass")
 """Moments that fit the screen of a telephone, too, and on the lowest screen all that counts of them."""
 
+LOOKED_FOR = ("touch", "sixty pins, a hundred steps", "sixty pins, six rows")
+"""Moments at which somebody looks for the pins on the connector's face."""
+
 KEPT = (*MAIN, "ended", "sixty pins, a hundred steps")
 MEASURE = (DATA / "measure_page.js").read_text(encoding="utf-8")
 
@@ -184,29 +187,30 @@ def moments():
     for code in (Code.METER_HOLD, Code.METER_BATTERY):
         view.show(Notice(Severity.WARNING, code, NOON_S))
     yield "stopped", view.state()
-    yield "sixty pins, a hundred steps", crowded()
+    yield "sixty pins, a hundred steps", crowded(15)
+    yield "sixty pins, six rows", crowded(10)
 
 
-def crowded():
-    """Four rows of fifteen pins, a hundred steps of which half are done."""
+def crowded(across):
+    """Rows of so many pins, sixty in all; a hundred steps of which half are done."""
     view = at_work()
     view.show(judged(PLOVER, 0))
     state = view.state()
     pins = [
         {
-            "name": str(1 + 15 * row + column),
+            "name": str(1 + across * row + column),
             "row": row,
             "column": column,
             "colour": "green/yellow",
             "remark": "",
         }
-        for row in range(4)
-        for column in range(15)
+        for row in range(60 // across)
+        for column in range(across)
     ]
     state["face"] = {
         **state["face"],
         "pins": pins,
-        "rows": [[p["name"] for p in pins if p["row"] == r] for r in range(4)],
+        "rows": [[p["name"] for p in pins if p["row"] == r] for r in range(60 // across)],
     }
     state["circuit"] = {
         "branches": [
@@ -251,6 +255,8 @@ def missed(seen, moment, wide, high):
         yield f"the page is {seen['high']} high"
     if seen["step"] and moment != "stopped":
         yield seen["step"]
+    if seen["below"] and moment in LOOKED_FOR:
+        yield f"the asked pins {seen['below']} lie below the screen"
     if moment in MAIN and seen["last"] > high:
         yield f"what counts ends at {seen['last']:.0f}"
     if moment != "pass":

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+import tempfile
 from datetime import date
 
 import pytest
@@ -215,9 +216,16 @@ async def test_questions_about_little_do_not_read_the_whole_record(journal, ques
 
 
 @pytest.mark.parametrize("closed", [True, False], ids=["closed", "killed"])
-def test_a_folder_that_only_gives_is_read(tmp_path, closed):
+def test_a_folder_that_only_gives_is_read(closed):
     """A stick that is write-protected, or another user's folder; as nobody, since root may write anywhere."""
-    folder = tmp_path / "journal"
+    with (
+        tempfile.TemporaryDirectory() as place
+    ):  # pytest closes its own to others whenever another run begins
+        Path(place).chmod(0o755)
+        _reads_as_nobody(Path(place, "journal"), closed=closed)
+
+
+def _reads_as_nobody(folder, *, closed):
     script = (
         "import asyncio, os, sys\n"
         "from pathlib import Path\n"
@@ -235,8 +243,6 @@ def test_a_folder_that_only_gives_is_read(tmp_path, closed):
         file.chmod(0o644)
     (folder / "journal.db-shm").unlink(missing_ok=True)
     folder.chmod(0o555)
-    for each in (tmp_path, *tmp_path.parents):
-        each.chmod(each.stat().st_mode | 0o055)
     read = (
         "from pathlib import Path\n"
         "import os\n"

@@ -14,7 +14,7 @@ from acquire.errors import SteadyohmError
 from acquire.page.access import Gate
 from acquire.page.app import Pages, read_assets
 from acquire.page.backend import About
-from acquire.page.bench_page import Address, BenchPage, open_page
+from acquire.page.bench_page import BenchPage, open_page
 from acquire.page.serve import address_of, listening_socket
 from acquire.page.stream import MOST_WAITING
 from acquire.page.view import View
@@ -26,7 +26,7 @@ from tests.waiting import crowding
 def page(tmp_path):
     """A page without a bench, bound to a free port."""
     view = View(About("bench-1", Purpose.FINAL, "m", "", "steadyohm"))
-    made = open_page(Address("127.0.0.1", 0, tmp_path / "token"), view)
+    made = open_page("127.0.0.1", 0, tmp_path / "token", view)
     yield made
     made.close()
 

@@ -24,14 +24,14 @@ METER = Finding("found", 1, 1, "tcp:127.0.0.1:5025", "It answers.", driver="scpi
 
 @pytest.fixture
 def setup(tmp_path):
-    """A setting up whose search finds one meter, and whose bench file is written as text."""
+    """A setting up whose search finds one meter, and whose bench file is what a test says."""
 
     async def search(places):
         yield Finding("looking", 0, 2, "somewhere", "Listening.")
         yield METER
 
-    def write(wanted):
-        wanted.file.write_text(made.text or str(wanted), encoding="utf-8")
+    def text_of(wanted):
+        return made.text or str(wanted)
 
     async def start(file):
         made.started.append(file)
@@ -40,7 +40,7 @@ def setup(tmp_path):
         made.stream.mode = "bench"
 
     stream = Stream(View(About("setup", Purpose.FINAL, "", "", "s")), "setup")
-    setup = Setup(tmp_path, stream, HandClock(), search, write, start)
+    setup = Setup(tmp_path, stream, HandClock(), search, text_of, start)
     made = type("Made", (), {"setup": setup, "stream": stream, "text": "", "started": [], "refused": False})()
     return made
 
@@ -63,7 +63,7 @@ async def test_a_search_tells_its_progress_and_what_it_found(setup):
     await line.take(setup.stream.whole)
     await searched(setup)
     told = (await line.take(setup.stream.whole)).decode()
-    assert told.count("event: setup") == 4  # listening, found, done, and the end
+    assert told.count("event: setup") == 3  # listening, found, and the end
     state = await setup.setup.state({})
     assert (state["searching"], [each["driver"] for each in state["meters"]]) == (False, ["scpi"])
     fields = {each["name"]: each for each in state["fields"]}
@@ -103,6 +103,17 @@ async def test_a_bench_file_stays_in_the_folder(setup, name, tmp_path):
     with pytest.raises(REFUSED):
         await post(setup, "write", file=name, **WISH)
     assert list(tmp_path.iterdir()) == []
+
+
+async def test_a_name_that_is_taken_is_refused_even_by_a_link_that_leads_nowhere(setup, tmp_path):
+    await searched(setup)
+    (tmp_path / "a.toml").write_text("mine", encoding="utf-8")
+    (tmp_path / "b.toml").symlink_to(tmp_path.parent / "elsewhere.toml")
+    for name in ("a.toml", "b.toml"):
+        with pytest.raises(SteadyohmError, match="there already"):
+            await post(setup, "write", file=name, **WISH)
+    assert (tmp_path / "a.toml").read_text(encoding="utf-8") == "mine"
+    assert not (tmp_path.parent / "elsewhere.toml").exists()
 
 
 async def test_a_file_that_makes_no_bench_is_taken_back_with_its_faults(setup, tmp_path):

@@ -6,7 +6,7 @@ import shutil
 
 import pytest
 
-from acquire.errors import SteadyohmError
+from acquire.errors import FileInvalid, SteadyohmError
 from acquire.page.sheet_edit import SheetEditor, contents, rewritten
 from acquire.page.shelf import Shelf
 from acquire.sheets import load_sheet
@@ -85,6 +85,19 @@ async def test_everything_that_a_sheet_can_state_is_stated(ask, tmp_path):
     trigger = next(each for each in sheet.branches if each.name == "trigger")
     assert 70.0 < trigger.reference_ohm < 95.0
     assert rewritten(text, contents(text)) == text
+
+
+@pytest.mark.parametrize(
+    ("groups", "told"),
+    [("1, 99; 4", "99"), ("1, 2", "group"), ("1, 2; 2, 3", "2"), ("", "groups")],
+)
+async def test_an_isolation_that_cannot_be_is_told_by_its_group(ask, groups, told):
+    """A pin that is not there, one group alone, a pin on both sides, nothing at all."""
+    wanted = (await ask({"file": "folder/ours.toml"}))["tables"]
+    wanted["isolation"].append({"place": None, "groups": groups, "at_least": "5 Mohm"})
+    with pytest.raises(FileInvalid) as refused:
+        await ask({"file": "folder/ours.toml", "wanted": wanted})
+    assert told in " ".join(map(str, refused.value.faults))
 
 
 @pytest.mark.parametrize(

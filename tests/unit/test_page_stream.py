@@ -87,7 +87,7 @@ async def test_nothing_is_kept_while_nobody_looks():
         way.view.show(noted(f"note {number}", Severity.WARNING))
         way.changed()
     assert way.view.take_cues() == []
-    assert not way.view.waiting
+    assert not way.view.moving
 
 
 async def test_no_more_pages_than_a_workshop_needs():

@@ -8,11 +8,11 @@ from dataclasses import replace
 import pytest
 
 from acquire.page.backend import About, Facts
+from acquire.page.telling import batch_words
 from acquire.page.view import View
 from acquire.records import (
     Approach,
     Ask,
-    Batch,
     Code,
     Contact,
     Ending,
@@ -56,19 +56,25 @@ def prompt(step=FIRST, ask=Ask.TOUCH, done=0, why=Why.NONE):
     return Prompt(ask, SERIAL, step.pair, step.name, done, len(PLOVER.steps), why)
 
 
+def told_all(view):
+    """Whoever looks knows everything so far."""
+    view.take_changes()
+    view.hush()
+
+
 @pytest.fixture
 def view():
     """A view of a bench with a sheet, before anything has happened."""
     made = View(About("bench-1", Purpose.FINAL, "meter", "me", "steadyohm 1"))
     made.on(PairTable(PLOVER))
-    made.forget()
+    told_all(made)
     return made
 
 
 def at_a_unit(view):
     view.show(UnitStarted("bench-1", SERIAL, PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S))
     view.show(prompt())
-    view.forget()
+    told_all(view)
 
 
 def cues(view):
@@ -222,14 +228,22 @@ def test_a_result_stays_until_the_next_unit(view):
     assert (view.state()["result"], view.state()["verdict"]) == (None, None)
 
 
-def test_a_batch_is_counted(view):
-    view.show(BATCH)
-    view.show(replace(STARTED, serial="a", batch=BATCH.batch))
-    view.show(replace(RESULT, serial="a", batch=BATCH.batch, outcome=Outcome.PASS))
-    batch = view.state()["batch"]
-    assert (batch["name"], batch["measured"], batch["passed"]) == (BATCH.batch, 1, 1)
-    assert batch["expected"] == BATCH.expected
-    assert isinstance(BATCH, Batch)
+def test_a_batch_is_counted_by_the_latest_judged_result_of_each_unit():
+    """A unit that was judged is not unjudged by being given up."""
+    results = [
+        replace(RESULT, serial=serial, outcome=outcome)
+        for serial, outcome in (
+            ("a", Outcome.FAIL),
+            ("b", Outcome.PASS),
+            ("a", Outcome.PASS),
+            ("a", None),
+            ("c", None),
+        )
+    ]
+    batch = batch_words(BATCH.batch, BATCH, results)
+    assert (batch["name"], batch["expected"]) == (BATCH.batch, BATCH.expected)
+    assert [batch[each] for each in ("measured", "passed", "failed", "held")] == [3, 2, 0, 1]
+    assert batch_words("of units alone", None, [])["state"] == ""
 
 
 def test_a_lost_meter_is_seen_and_comes_back(view):
@@ -269,13 +283,13 @@ def test_an_idle_bench_changes_nothing(view):
     """Open probes, second after second: nothing to send, so nothing is."""
     view.know(Facts(NOON_S))
     view.see(reading(None, 0.0), OHM)
-    view.forget()
+    told_all(view)
     for second in range(1, 60):
         view.see(reading(None, float(second)), OHM)
         view.know(Facts(NOON_S + second))
-    assert not view.waiting
+    assert view.take_changes().keys() <= {"reading"}
+    assert not view.cues
     assert not view.moving
-    assert view.take_changes() == {}
 
 
 def test_probes_that_still_lie_on_a_duty_that_is_done_are_to_be_lifted(view):
@@ -312,11 +326,9 @@ def test_a_unit_that_is_resumed_has_its_verdicts(view):
     assert state["verdict"]["step"] == FIRST.name
 
 
-def test_another_sheet_renews_the_whole_state(view):
-    assert not view.renewed
+def test_another_sheet_is_another_face(view):
     view.on(PairTable(replace(PLOVER, latch="left")))
-    assert view.renewed
-    assert view.state()["face"]["latch"] == "left"
+    assert view.changes["face"]["latch"] == "left"
 
 
 def test_hostile_texts_stay_data(view):

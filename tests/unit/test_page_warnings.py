@@ -20,7 +20,7 @@ def codes(warnings):
 
 def test_a_bench_that_is_well_has_none():
     warnings = Warnings()
-    assert not warnings.know(WELL)
+    warnings.know(WELL)
     assert warnings.plain() == []
 
 
@@ -43,12 +43,13 @@ def test_a_bench_that_is_well_has_none():
 )
 def test_a_fact_warns_as_long_as_it_is_one(facts, code, weight):
     warnings = Warnings()
-    assert warnings.know(replace(WELL, **facts))
+    warnings.know(replace(WELL, **facts))
     [told] = warnings.plain()
     assert (told["code"], told["weight"], told["since_utc_s"]) == (code, weight, NOON_S)
     assert told["text"].rstrip()
-    assert not warnings.know(replace(WELL, utc_s=NOON_S + 1.0, **facts))  # nothing new
-    assert warnings.know(replace(WELL, utc_s=NOON_S + 2.0))
+    warnings.know(replace(WELL, utc_s=NOON_S + 1.0, **facts))
+    assert warnings.plain() == [told]  # nothing new
+    warnings.know(replace(WELL, utc_s=NOON_S + 2.0))
     assert warnings.plain() == []
 
 

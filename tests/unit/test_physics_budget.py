@@ -16,8 +16,6 @@ def test_one_normal_term_is_covered_by_1_96():
     assert whole.standard_uncertainty == 2.0
     assert whole.coverage_factor == pytest.approx(1.959964, abs=1e-6)
     assert whole.expanded == pytest.approx(3.919928, abs=1e-6)
-    assert math.isinf(whole.effective_degrees_of_freedom)
-    assert whole.shape is Shape.NORMAL
 
 
 def test_few_readings_are_covered_by_students_t():
@@ -29,12 +27,6 @@ def test_one_rectangle_alone_is_covered_by_1_65():
     whole = combine([Term("display resolution", 0.1, Shape.RECTANGULAR)])
     assert whole.coverage_factor == pytest.approx(0.95 * math.sqrt(3), rel=1e-9)
     assert round(whole.coverage_factor, 2) == 1.65
-    assert whole.shape is Shape.RECTANGULAR
-
-
-def test_a_triangle_alone_is_covered_by_its_own_factor():
-    whole = combine([Term("t", 1.0, Shape.TRIANGULAR)])
-    assert whole.coverage_factor == pytest.approx(math.sqrt(6) * (1 - math.sqrt(0.05)), rel=1e-9)
 
 
 @pytest.mark.parametrize("share", [0.05, 0.3, 0.7, 1.0, 3.0])
@@ -52,14 +44,6 @@ def test_two_equal_rectangles_are_covered_within_a_percent_of_the_exact_factor()
     two = [Term("a", 1.0, Shape.RECTANGULAR), Term("b", 1.0, Shape.RECTANGULAR)]
     exact = math.sqrt(6) * (1 - math.sqrt(0.05))
     assert combine(two).coverage_factor == pytest.approx(exact, rel=0.01)
-
-
-def test_the_shape_to_carry_is_normal_unless_one_term_dominates():
-    strong = [Term("a", 1.0, Shape.RECTANGULAR), Term("b", 0.3)]
-    weak = [Term("a", 1.0, Shape.RECTANGULAR), Term("b", 0.31)]
-    assert combine(strong).shape is Shape.RECTANGULAR
-    assert combine(weak).shape is Shape.NORMAL
-    assert combine(strong).dominating.name == combine(weak).dominating.name == "a"
 
 
 def test_other_coverages_are_possible():
@@ -82,7 +66,7 @@ def test_root_sum_of_squares_and_freedom_of_one_term_are_its_own():
 def test_exactness_against_scipy_for_a_normal_budget_with_few_readings():
     terms = [Term("a", 1.0, degrees_of_freedom=3), Term("b", 2.0)]
     nu = 5.0**2 / (1.0 / 3)
-    assert combine(terms).effective_degrees_of_freedom == pytest.approx(nu)
+    assert effective_degrees_of_freedom(terms) == pytest.approx(nu)
     assert combine(terms).coverage_factor == pytest.approx(stats.t.ppf(0.975, nu), rel=1e-9)
 
 
@@ -113,7 +97,6 @@ def test_the_same_line_twice_counts_twice():
     line = Term("display", 1.0, Shape.RECTANGULAR)
     assert combine([line, line]).standard_uncertainty == pytest.approx(math.sqrt(2))
     assert combine([line, line]).coverage_factor > 1.8
-    assert combine([line, line]).shape is Shape.NORMAL
 
 
 def test_few_readings_beside_a_rectangle_cover_at_least_95_percent_in_simulation():

@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from acquire.errors import InputImpossible
+from acquire.physics.budget import effective_degrees_of_freedom
 from acquire.physics.copper import CONDUCTORS
 from acquire.physics.correct import correct
 from acquire.records import LeadZero, Settled, Shape
@@ -142,7 +143,7 @@ def test_a_meter_outside_its_window_has_a_line_for_it():
 
 def test_few_readings_reach_the_effective_degrees_of_freedom():
     noisy = corrected(settled(0.44, type_a=0.01, freedom=4.0, count=1e-4), four_wire=True, accuracy=BENCH)
-    assert noisy.effective_degrees_of_freedom == pytest.approx(4.54, abs=0.01)
+    assert effective_degrees_of_freedom(noisy.terms) == pytest.approx(4.54, abs=0.01)
     assert noisy.coverage_factor == pytest.approx(2.72, abs=0.06)
 
 

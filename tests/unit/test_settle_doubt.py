@@ -29,8 +29,8 @@ def seen(values_si, count_si=0.1, band=3.0, interval_s=0.4, ohms=True, learned=N
     return signs(points, fit(points.line(6), RangeNoise(0.2, 4.0)), band, around, signs_of(learned))
 
 
-def reports(values_si, doubt):
-    run = SettleFilter(SETTINGS, doubt)
+def reports(values_si, doubt, learned=None):
+    run = SettleFilter(SETTINGS, doubt, learned)
     out = []
     for k, v in enumerate([None, None, *values_si]):
         kind = Kind.OVERLOAD if v is None else Kind.VALUE
@@ -92,6 +92,15 @@ def test_a_doubt_widens_the_interval_and_leaves_the_value():
     assert wide.expanded_si > 1.5 * plain.expanded_si
     assert wide.type_a_si == plain.type_a_si
     assert wide.drift_si > plain.drift_si
+
+
+def test_a_bench_of_still_contacts_does_not_narrow_what_holds_the_wrong_ones():
+    """A wrong value lies outside the band: a factor learnt of the right ones must not cut U to less."""
+    easy = Learned(widening=0.6)
+
+    (first, *_) = reports([47.3] * 12, lambda _: (0.004, 0.2, 1.5), easy)
+
+    assert first.expanded_si >= 1.5 * 0.3
 
 
 def test_student_factor_against_the_published_table():

@@ -6,7 +6,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.physics.laws import Law
-from acquire.records import Limits, Outcome, Rule, Shape
+from acquire.records import Limits, Outcome, Rule
 from acquire.verdict.guard import conformity_probability, decide, guard_band_ohm
 
 LIMITS = Limits(95.0, 105.0)
@@ -48,7 +48,7 @@ def test_a_stated_maximum_risk_passes_up_to_that_risk():
 
 
 def test_the_guard_band_of_each_rule():
-    law = Law.of(Shape.NORMAL, 0.5)
+    law = Law(0.0, 0.5)
     assert guard_band_ohm(Rule.SIMPLE, 1.0, law) == 0.0
     assert guard_band_ohm(Rule.GUARD_BAND, 1.0, law) == 1.0
     assert guard_band_ohm(Rule.ISO_14253_1, 1.0, law) == pytest.approx(0.83)
@@ -58,7 +58,7 @@ def test_the_guard_band_of_each_rule():
 
 
 def test_the_iso_guard_band_keeps_95_percent_for_a_rectangular_law_too():
-    law = Law.of(Shape.RECTANGULAR, 1.0 / math.sqrt(3))
+    law = Law(1.0, 0.0)
     band = guard_band_ohm(Rule.ISO_14253_1, 0.95, law)
     assert law.cdf(band) >= 0.95 - 1e-12
 
@@ -102,7 +102,7 @@ def test_tolerance_of_each_kind_of_limits():
 
 def test_the_shape_that_is_carried_changes_the_probability():
     normal = decide(104.6, 0.5, 1.0, LIMITS, Rule.SIMPLE).conformity
-    rectangle = decide(104.6, 0.5, 1.0, LIMITS, Rule.SIMPLE, shape=Shape.RECTANGULAR).conformity
+    rectangle = decide(104.6, 0.5, 1.0, LIMITS, Rule.SIMPLE, law=Law(0.5 * math.sqrt(3), 0.0)).conformity
     assert normal == pytest.approx(0.788145, abs=1e-6)
     assert rectangle == pytest.approx(0.5 + 0.4 / (2 * 0.5 * math.sqrt(3)), abs=1e-9)
 
@@ -113,8 +113,8 @@ def test_a_value_known_exactly_is_inside_or_outside():
 
 
 def test_conformity_never_leaves_0_to_1():
-    assert conformity_probability(1e9, LIMITS, Law.of(Shape.NORMAL, 1.0)) == 0.0
-    assert conformity_probability(100.0, Limits(None, 1e9), Law.of(Shape.NORMAL, 1.0)) == 1.0
+    assert conformity_probability(1e9, LIMITS, Law(0.0, 1.0)) == 0.0
+    assert conformity_probability(100.0, Limits(None, 1e9), Law(0.0, 1.0)) == 1.0
 
 
 @pytest.mark.parametrize(

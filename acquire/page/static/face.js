@@ -33,10 +33,12 @@ export function placed(face, seen) {
   return { pins, rows, columns, latch: edges[latch] ?? "" };
 }
 
-/** Whether it is so much wider than high that it wants the width of the screen. */
-export function wideFace(face, sheet) {
+const MANY = 24;
+
+/** "wide" where it is so much wider than high that it wants the width of the screen, "many" where its pins want room. */
+export function wantsRoom(face, sheet) {
   const { pins, rows, columns } = placed(face, seenAs(face, sheet));
-  return pins.length > 0 && columns > 2.4 * rows;
+  return pins.length > 0 && columns > 2.4 * rows ? "wide" : pins.length > MANY ? "many" : "";
 }
 
 /** In words, for everybody and for those who do not see the drawing. */

@@ -2,7 +2,7 @@
 
 import { el, forget, pairText, part, say, svg } from "./dom.js";
 import { drawCircuit } from "./circuit.js";
-import { drawFace, wideFace } from "./face.js";
+import { drawFace, wantsRoom } from "./face.js";
 import { fitted, valueDrawn, wideOf } from "./digits.js";
 import { drawJaws, drawScale } from "./scale.js";
 import { judged, reach, view } from "./now_view.js";
@@ -59,7 +59,7 @@ function draw(place, bench) {
   part(place.next, seen.next ?? null, (next) => (next ? drawNext(next) : null));
   const asked = state.ask?.pair ?? null;
   const order = [...(state.face?.pins ?? []).map((pin) => pin.name), ...(state.face?.core ? [state.face.core] : [])];
-  place.main.dataset.plug = state.face && wideFace(state.face, state.sheet?.name ?? "") ? "wide" : "";
+  place.main.dataset.plug = state.face ? wantsRoom(state.face, state.sheet?.name ?? "") : "";
   place.main.dataset.asked = asked ? "pins" : "";
   part(place.face, [state.face, asked], () => (state.face ? drawFace(state.face, asked, state.sheet?.name ?? "", place.redraw) : null));
   part(place.circuit, [state.circuit, asked], () => (state.circuit ? drawCircuit(state.circuit, order, asked) : null));
