@@ -181,10 +181,6 @@ class FaultModel:
         order = [self._index[p] if p in self._index else self._index[Pair(p.b, p.a)] for p in pairs]
         return np.array(order, dtype=np.int64)
 
-    def has(self, pair: Pair) -> bool:
-        """Whether the pair can be asked about, whichever way round it is given."""
-        return pair in self._index or Pair(pair.b, pair.a) in self._index
-
     def explain(self, readings: Sequence[PairReading], probed: Sequence[Pair] | None = None) -> Explained:
         """Weigh every circuit against readings.
 

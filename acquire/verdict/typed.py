@@ -150,9 +150,17 @@ def typed_result(
         InputImpossible: something needed is missing or cannot be; says what.
     """
     line = typed_line(text)
-    blank = _blank(text, started, place, utc_s)
-    said = replace(
-        blank,
+    said = TypedResult(
+        bench=place.bench,
+        serial=started.serial,
+        sheet=place.sheet.name,
+        sheet_hash=place.sheet.content_hash,
+        purpose=place.purpose,
+        batch=started.batch,
+        operator=started.operator,
+        name="",
+        sort=ResultKind.STATED,
+        typed=text.strip(),
         value_si=line.value_si,
         unit=line.unit,
         at_least=line.at_least,
@@ -162,6 +170,8 @@ def typed_result(
         instrument=line.instrument,
         accuracy=line.accuracy,
         words=line.words,
+        software=place.software,
+        utc_s=utc_s,
     )
     told = _Told(line, place, habit, celsius)
     if (rule := isolation_named(place.sheet, line.name)) is not None:
@@ -387,39 +397,3 @@ def _decided(
 
 def _no_accuracy(said: TypedResult) -> TypedResult:
     return replace(said, outcome=Outcome.CANNOT_JUDGE, conformity=0.0, why=TypedWhy.NO_ACCURACY)
-
-
-def _blank(text: str, started: UnitStarted, place: Circumstances, utc_s: float) -> TypedResult:
-    return TypedResult(
-        bench=place.bench,
-        serial=started.serial,
-        sheet=place.sheet.name,
-        sheet_hash=place.sheet.content_hash,
-        purpose=place.purpose,
-        batch=started.batch,
-        operator=started.operator,
-        name="",
-        sort=ResultKind.STATED,
-        typed=text.strip(),
-        value_si=None,
-        unit="",
-        at_least=False,
-        test_volt=None,
-        hertz=None,
-        instrument="",
-        accuracy=None,
-        celsius=None,
-        correction=NONE,
-        reference_celsius=None,
-        reference_si=None,
-        lower_si=None,
-        upper_si=None,
-        pattern_si=None,
-        pattern="",
-        deviation=None,
-        outcome=None,
-        stated=False,
-        conformity=None,
-        software=place.software,
-        utc_s=utc_s,
-    )
