@@ -153,8 +153,8 @@ class Conditions:
         source, celsius, utc_s = reading.meter_id, reading.value_si, reading.utc_s
         gate = self.gate(source)
         told: dict[str, Fact] = {"celsius": celsius, "source": source}
-        if gate.known is not None:
-            told["before"] = gate.known.value
+        for earlier in filter(None, [gate.known, *gate.aside[-1:]]):
+            told.setdefault("before", earlier.value)
         doubt = gate.look(self._here(AIR), Seen(celsius, utc_s), max_age_s=self.temperature_max_age_s)
         if doubt is None:
             beside, other = self._beside(source, utc_s)

@@ -106,7 +106,8 @@ class Gate:
         if before is not None and _near(law, before, new, more):
             self._let_in(new)
             return None
-        if self.aside and not _near(law, self.aside[-1], new, more, law.alike):
+        other = bool(self.aside) and not _near(law, self.aside[-1], new, more, law.alike)
+        if other:
             self.aside.clear()
         if not self.aside or new.touch is None or self.aside[-1].touch != new.touch:
             self.aside.append(new)
@@ -114,7 +115,7 @@ class Gate:
         if len(self.aside) >= wanted and new.utc_s - self.aside[0].utc_s >= for_s:
             self._let_in(new)
             return None
-        if before is None:
+        if before is None and not other:
             return Doubt.UNCONFIRMED
         self.doubted += 1
         return Doubt.JUMPED

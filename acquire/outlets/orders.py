@@ -24,7 +24,8 @@ from typing import Any
 
 from acquire.errors import SteadyohmError
 from acquire.records import CallGood, ClockSet, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
-from system.files import BYTES, to_disk
+from drivers.plain_file import read_file
+from system.files import OWN, to_disk
 
 LARGEST_BYTES = 4096
 """A command larger than this is refused unread."""
@@ -343,7 +344,7 @@ class OrderFile:
         self._path = folder / FILE
         self.known: OrderedDict[str, Answer | None] = OrderedDict()
         try:
-            content = self._path.read_bytes()
+            content = read_file(self._path)
         except OSError:
             content = b""
         lines = content.splitlines()
@@ -371,7 +372,7 @@ class OrderFile:
     def note(self, correlation: str, answer: Answer | None) -> None:
         """Write on the disk that an order is taken, or what became of it."""
         try:
-            number = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | BYTES, _MODE)
+            number = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | OWN, _MODE)
             try:
                 os.write(number, ("\n" * self._torn + _line(correlation, answer)).encode())
                 self._torn = False
