@@ -143,9 +143,9 @@ async def _look(places: list[str]) -> AsyncIterator[Finding]:
 
 def _text(port: int, wanted: Wanted) -> str:
     """The bench file that was put together; its page stays where it is."""
-    typed = wanted.words.get("temperature", "")
+    typed = wanted.settings.get("temperature", "")
     told = ("name", "purpose", "operator", "batch", "self_check")
-    said: dict[str, Any] = {name: wanted.words[name] for name in told if name in wanted.words}
+    said: dict[str, Any] = {name: wanted.settings[name] for name in told if name in wanted.settings}
     if typed:
         said["celsius"] = parse(typed, "°C")
     others = () if typed else wanted.others  # a temperature that was typed counts

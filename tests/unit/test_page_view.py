@@ -127,6 +127,16 @@ def test_a_touch_goes_through_its_phases(view):
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
 
 
+def test_a_value_is_called_at_rest_only_once_it_has_settled(view):
+    """However still it lies before: else the word stands for seconds and no verdict follows it."""
+    at_a_unit(view)
+    view.show(Contact("meter", 10.0, NOON_S))
+    view.show(Approach("meter", OHM, 202.0, 0.5, 10.1, NOON_S))
+    assert view.state()["rest"]["word"] == "nearly at rest"
+    view.show(settled(202.4, 11.0))
+    assert view.state()["rest"]["word"] == "at rest"
+
+
 def test_a_verdict_that_is_made_surer_by_lingering_hands_is_told_once(view):
     """The value is shown anew; a sound comes only where the verdict becomes another."""
     at_a_unit(view)
