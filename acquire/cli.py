@@ -10,7 +10,7 @@ import errno
 import os
 import pkgutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any, NoReturn
 
 import typer
@@ -132,11 +132,12 @@ NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT})
 
 def main() -> None:
     """Entry point: commands in, exit code out, every expected error a sentence."""
-    from acquire.errors import SteadyohmError
+    from acquire.errors import SteadyohmError, quoted
     from drivers.errors import GivenInvalid, MeterError
 
     make_streams()
     try:
+        _refuse_signs(sys.argv[1:])
         app()
     except SteadyohmError as error:
         _leave(str(error), error.exit_code)
@@ -148,12 +149,23 @@ def main() -> None:
         write_nowhere(sys.stdout)  # whoever read us has left: so do we
         sys.exit(1)
     except OSError as error:
+        if error.errno not in NO_ROOM and error.filename is not None:
+            _leave(f"{quoted(str(error.filename))} cannot be used ({error.strerror}).", 2)
         if error.errno not in NO_ROOM:
             _fault(error)
         write_nowhere(sys.stdout)  # what is left would fail again
         _leave(f"The output cannot be written ({error.strerror}). Make room and run it again.", 1)
     except Exception as error:  # noqa: BLE001  (the last stop: a user gets a sentence, never a traceback)
         _fault(error)
+
+
+def _refuse_signs(words: Sequence[str]) -> None:
+    """A terminal would obey what it shows, and so might what reads a paper or a label."""
+    from acquire.errors import InputImpossible, quoted
+
+    for word in words:
+        if not word.isprintable():
+            raise InputImpossible(f"{quoted(word)} holds signs that cannot be shown.", "Leave them out.")
 
 
 def _fault(error: Exception) -> NoReturn:

@@ -104,3 +104,13 @@ def unreadable(named: object, error: OSError | ValueError) -> InputImpossible:
         error: that reading it ended with.
     """
     return InputImpossible(f"{named} cannot be read: {why_unreadable(error)}.", NAME_AND_RIGHTS)
+
+
+def quoted(text: str) -> str:
+    """A text for a message: short, and free of control characters."""
+    clean = "".join(sign if sign.isprintable() else "�" for sign in text)
+    return f'"{clean[:LONGEST_QUOTED]}…"' if len(clean) > LONGEST_QUOTED else f'"{clean}"'
+
+
+LONGEST_QUOTED = 60
+"""Characters of a text in a message."""

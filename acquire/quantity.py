@@ -24,7 +24,7 @@ from typing import Annotated
 from pydantic import PlainValidator
 from pydantic_core import PydanticCustomError
 
-from acquire.errors import QuantityInvalid
+from acquire.errors import QuantityInvalid, quoted
 
 LONGEST = 60
 """More characters than any sensible quantity has."""
@@ -126,7 +126,7 @@ def parse(text: str, unit: str = "ohm") -> float:
     power, factor = kind.units[match["unit"]]
     value = float(f"{match['digits']}e{int(match['power'] or 0) + power}") * factor
     if math.isinf(value):
-        raise QuantityInvalid(f"{_quoted(plain)} is too large a number.", "Check its power of ten.")
+        raise QuantityInvalid(f"{quoted(plain)} is too large a number.", "Check its power of ten.")
     return value
 
 
@@ -163,7 +163,7 @@ def possible(text: str, unit: str = "ohm", least: float | None = None, most: flo
     least, most = limits[0] if least is None else least, limits[1] if most is None else most
     if not least <= value <= most:
         bounds = f"It must lie between {show(least, unit, digits=3)} and {show(most, unit, digits=3)}."
-        raise QuantityInvalid(f"{_quoted(text)} is not possible here.", bounds)
+        raise QuantityInvalid(f"{quoted(text)} is not possible here.", bounds)
     return value
 
 
@@ -194,7 +194,7 @@ _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]{1,3}(?![0-9]))?")
 
 def _refusal(text: str, kind: _Kind) -> QuantityInvalid:
     """Say what is wrong with a text that is no quantity of this kind, and how to write it."""
-    shown = _quoted(text)
+    shown = quoted(text)
     example = f'Write it like "{kind.example}".'
     if not text:
         return QuantityInvalid(f"An empty text is not {kind.words}.", example)
@@ -210,7 +210,7 @@ def _refusal(text: str, kind: _Kind) -> QuantityInvalid:
 
 def _unit_refused(text: str, unit: str, kind: _Kind, example: str) -> QuantityInvalid:
     """The number is in order, what follows is not."""
-    shown = _quoted(text)
+    shown = quoted(text)
     if not unit:
         return QuantityInvalid(f"{shown} has no unit.", example)
     if len(unit.split()) > 1:
@@ -224,7 +224,7 @@ def _unit_refused(text: str, unit: str, kind: _Kind, example: str) -> QuantityIn
             return QuantityInvalid(f"{shown} is {other.words}, not {kind.words}.", example)
     near = _near(unit, kind.units)
     remedy = f'Did you mean "{near}"? {example}' if near else f"{example} Its units: {_listed(kind)}."
-    return QuantityInvalid(f"{shown} has the unknown unit {_quoted(unit)}.", remedy)
+    return QuantityInvalid(f"{shown} has the unknown unit {quoted(unit)}.", remedy)
 
 
 def _near(unit: str, known: Iterable[str]) -> str:
@@ -238,12 +238,6 @@ def _near(unit: str, known: Iterable[str]) -> str:
 
 def _listed(kind: _Kind) -> str:
     return ", ".join(unit for unit in kind.units if unit.isascii() or unit == "°C")
-
-
-def _quoted(text: str) -> str:
-    """A text for a message: short, and free of control characters."""
-    clean = "".join(sign if sign.isprintable() else "�" for sign in text)
-    return f'"{clean[:LONGEST]}…"' if len(clean) > LONGEST else f'"{clean}"'
 
 
 _SHOWN_PREFIXES: Mapping[str, str] = MappingProxyType(

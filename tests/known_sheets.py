@@ -133,7 +133,7 @@ def corrected(ohm, u_ohm=None):
     settled = Settled(
         "bench", Quantity.RESISTANCE, ohm, 0.0, 9.0, 0.0, 0.0, 0.0, 10, None, None, 0.0, 1.0, 1.0
     )
-    return Corrected(settled, ohm, 0.0, ohm, ohm, 20.0, 20.0, "copper", (), u_ohm, 1e9, 2.0, 2 * u_ohm)
+    return Corrected(settled, ohm, 0.0, ohm, ohm, 20.0, 20.0, "copper", (), u_ohm, 2.0, 2 * u_ohm)
 
 
 TAPPED = """[sheet]

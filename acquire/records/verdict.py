@@ -44,8 +44,7 @@ class Corrected:
         winding_celsius: temperature the winding is taken to have.
         material: conductor of the correction.
         terms: the budget of `reference_ohm`, largest first.
-        standard_uncertainty_ohm, coverage_factor, expanded_ohm: of
-            `reference_ohm`; the coverage factor is for 95 %.
+        standard_uncertainty_ohm, coverage_factor, expanded_ohm: of `reference_ohm`; the factor is for 95 %.
         against: name of the reference that it was compared with; empty where the meter's own accuracy counts.
         off_ohm: what the meter reads too much there, taken off besides the leads.
     """

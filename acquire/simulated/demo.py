@@ -237,7 +237,7 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
     truth_file, stop = options.folder / "truth.jsonl", asyncio.Event()
     words = ["--scene", options.scene, "--seed", str(options.seed)]
     words += [] if options.units is None else ["--units", str(options.units)]
-    words += ["--speed", str(options.speed), "--truth", str(truth_file)]
+    words += ["--speed", str(options.speed), f"--truth={truth_file}"]
     words += ["--fixture", "kelvin"] if options.fixture else []
     async with stand_in([*words, *bench.words()]) as simulation:
         bench_file = options.folder / "bench.toml"

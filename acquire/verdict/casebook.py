@@ -146,11 +146,6 @@ class Laws:
     covariance: Covariances
     lean: Floats
 
-    @property
-    def nbytes(self) -> int:
-        """Memory taken by what is large."""
-        return self.covariance.nbytes + self.mean_ohm.nbytes + self.conducts.nbytes + self.lean.nbytes
-
 
 class FaultModel:
     """All cases of a sheet with the laws of what they read.
@@ -189,11 +184,6 @@ class FaultModel:
         else:
             two_wire = ~self.good.conducts[0] | (self.good.mean_ohm[0] >= four_wire_below_ohm)
         self.laws = _laws(self.cases, self.pairs, two_wire)
-
-    @property
-    def nbytes(self) -> int:
-        """Memory taken by what is large."""
-        return self.laws.nbytes
 
     def columns(self, pairs: Sequence[Pair]) -> NDArray[np.int64]:
         """Where the pairs stand among `self.pairs`, whichever way round they are given."""

@@ -26,6 +26,7 @@ from acquire.records import (
     UntestedKind,
 )
 from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
+from acquire.records.codes import ClosureKind
 from acquire.steps.agreement import balances, oddest
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst
@@ -33,6 +34,9 @@ from acquire.verdict.closure import closures
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.guard import inside_ohm
 from acquire.verdict.temperature import Judgeable, OfTemperature, Standing, at_one_moment, of_temperature
+
+BEYOND_SOUND = 3.0
+"""Standard uncertainties above nothing that a sound joint reads once in 700 units."""
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
@@ -209,11 +213,15 @@ def _recorded(found: OfTemperature, rested_s: float | None) -> UnitTemperature:
 def _counting(closed: ClosureFound) -> Outcome | None:
     """What a closed relation adds to the unit's outcome.
 
-    Where the meter is too coarse for it, nothing: no step of the sheet asked for it, and the record shows it.
+    Where the meter is too coarse for it, nothing: no step of the sheet asked for it, and the record shows it;
+    unless it shows a joint beyond its limit that no sound one, of next to no ohms, would read as.
     """
     if closed.contradicts:
         return Outcome.CANNOT_JUDGE
-    return None if closed.outcome is Outcome.CANNOT_JUDGE else closed.outcome
+    if closed.outcome is not Outcome.CANNOT_JUDGE:
+        return closed.outcome
+    least_ohm = max(closed.upper_ohm or 0.0, BEYOND_SOUND * closed.expanded_ohm / 2.0)
+    return Outcome.CANNOT_JUDGE if closed.kind is ClosureKind.JOINT and closed.ohm > least_ohm else None
 
 
 def _judgeable(unit: Measured, purpose: Purpose) -> list[Judgeable]:

@@ -20,11 +20,9 @@ from acquire.verdict.solving import Bools, Floats, whitened, whitened_by_causes
 Indices = NDArray[np.int64]
 
 _BLOCK_BYTES = 24e6
-_WHOLE_BYTES = 40e6
 _LARGEST, _SMALLEST = 2048, 16
-"""How much the matrices of a dictionary may take to be kept whole, how much one block of circuits may take
-while it is worked on, and how many circuits it may have. Workshop choices: most dictionaries of the sheets
-that ship are kept whole, and larger blocks are no faster."""
+"""How much one block of circuits may take while it is worked on, and how many circuits it may have. Workshop
+choices: larger blocks are no faster."""
 
 _ROUNDING = 1e-13
 """What is added to each variance, as a share of it: what readings share may leave less of their own than
@@ -92,7 +90,7 @@ class Covariances:
     """Covariances of the pairs of all circuits."""
 
     def __init__(self, blocks: Sequence[Block], pairs: int) -> None:
-        """Keep what moves them; of a small dictionary the matrices too, to pick any pairs from at once.
+        """Keep what moves them.
 
         Args:
             blocks: all circuits in order.
@@ -100,17 +98,6 @@ class Covariances:
         """
         self.blocks = tuple(blocks)
         self.pairs = pairs
-        self._whole: Floats | None = None
-        circuits = self.blocks[-1].end
-        if 0.0 < 8.0 * pairs**2 * circuits <= _WHOLE_BYTES:
-            parts = [part for _, _, part in self.among(np.arange(pairs))]
-            self._whole = np.ascontiguousarray(np.concatenate(parts, axis=2))
-
-    @property
-    def nbytes(self) -> int:
-        """Memory taken."""
-        moved = sum(c.ohm.nbytes + c.pairs.nbytes for block in self.blocks for c in block.causes)
-        return moved + (0 if self._whole is None else self._whole.nbytes)
 
     def among(self, columns: Indices) -> Iterator[tuple[int, int, Floats]]:
         """(start, end, covariance [column, column, circuit]) of some pairs, block by block.
@@ -118,25 +105,11 @@ class Covariances:
         Args:
             columns: indices of the pairs; one may repeat.
         """
-        step = block_size(len(columns), 1)
-        if self._whole is not None:
-            for start in range(0, self.blocks[-1].end, step):
-                end = min(start + step, self.blocks[-1].end)
-                yield start, end, self._whole[columns[:, None], columns, start:end]
-            return
         for block in self.blocks:
-            found = self._moved(block, columns)
-            for start in range(block.start, block.end, step):
-                end = min(start + step, block.end)
-                own = slice(start - block.start, end - block.start)
-                result = np.zeros((len(columns), len(columns), end - start))
-                for where, ohm in found:
-                    part = ohm[:, own]
-                    if len(where) == len(columns):
-                        result += part[:, None] * part[None, :]
-                    else:
-                        result[np.ix_(where, where)] += part[:, None] * part[None, :]
-                yield start, end, result
+            result = np.zeros((len(columns), len(columns), block.end - block.start))
+            for where, ohm in self._moved(block, columns):
+                result[np.ix_(where, where)] += ohm[:, None] * ohm[None, :]
+            yield block.start, block.end, result
 
     def distances(
         self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats, shared: Floats

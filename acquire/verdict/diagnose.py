@@ -8,8 +8,9 @@ Not for verdicts: whether a unit passes is decided by limits, not by what explai
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -106,47 +107,6 @@ def _mutual(
     return max(0.0, total)
 
 
-BUDGET_BYTES = 200e6
-"""Of all dictionaries together; those of one sheet that ships take 6 to 68 MB. Workshop choice: what a small
-machine can spare."""
-
-
-class LruCache:
-    """Keeps casebooks by what they are of."""
-
-    def __init__(self, budget_bytes: float = BUDGET_BYTES) -> None:
-        """Begin with none.
-
-        Args:
-            budget_bytes: all together take no more, unless a single one does.
-        """
-        self._budget_bytes = budget_bytes
-        self._books: dict[Hashable, FaultModel] = {}  # the one asked for last at the end
-
-    @property
-    def nbytes(self) -> int:
-        """Memory taken by all."""
-        return sum(book.nbytes for book in list(self._books.values()))
-
-    def take(self, key: Hashable, make: Callable[[], FaultModel]) -> FaultModel:
-        """The casebook of a key, made where it is not there.
-
-        One may be solved beforehand in a thread beside a running bench: every step here is a single one of a
-        dict, so that at worst two threads solve the same.
-
-        Args:
-            key: all that it depends on.
-            make: solves it.
-        """
-        book = self._books.pop(key, None) or make()
-        self._books[key] = book
-        for oldest in list(self._books)[:-1]:
-            if self.nbytes <= self._budget_bytes:
-                break
-            self._books.pop(oldest, None)
-        return book
-
-
 Readings = Sequence[PairReading]
 """Everything measured on a unit that counts."""
 
@@ -177,9 +137,6 @@ _KEY_COST = 0.5
 _WORTH_A_TOUCH = 0.05
 """Expected information in nats from which another touch is asked for; workshop choice."""
 
-
-_BOOKS = LruCache()
-"""Shared in a process: a dictionary depends on nothing but the sheet and how it was asked for."""
 
 _UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
 
@@ -375,15 +332,7 @@ def casebook(
         four_wire_below_ohm: as for `diagnose`.
         extra: pairs that are asked about beyond the usual ones.
     """
-    return _BOOKS.take(
-        (sheet, purpose, four_wire_below_ohm, extra),
-        lambda: FaultModel(
-            cases(sheet, purpose),
-            healthy(sheet),
-            (*_usual(sheet), *extra),
-            four_wire_below_ohm=four_wire_below_ohm,
-        ),
-    )
+    return _solved(cases, sheet, purpose, four_wire_below_ohm, extra)
 
 
 def double_casebook(
@@ -392,10 +341,23 @@ def double_casebook(
     extra: tuple[Pair, ...] = (),
 ) -> FaultModel:
     """The solved pairs of faults of a sheet, kept."""
-    return _BOOKS.take(
-        (sheet, purpose, extra),
-        lambda: FaultModel(double_cases(sheet, purpose), healthy(sheet), (*_usual(sheet), *extra)),
-    )
+    return _solved(double_cases, sheet, purpose, 0.0, extra)
+
+
+@lru_cache(maxsize=16)
+def _solved(
+    every: Callable[[Sheet, Purpose], tuple[Case, ...]],
+    sheet: Sheet,
+    purpose: Purpose,
+    four_wire_below_ohm: FourWire,
+    extra: tuple[Pair, ...],
+) -> FaultModel:
+    """Shared in a process, since it depends on nothing else; at worst two threads solve the same.
+
+    Those of the sheets that ship take 1 to 12 MB each, one of twenty pins in every pair 17.
+    """
+    pairs = (*_usual(sheet), *extra)
+    return FaultModel(every(sheet, purpose), healthy(sheet), pairs, four_wire_below_ohm=four_wire_below_ohm)
 
 
 def _usual(sheet: Sheet) -> tuple[Pair, ...]:

@@ -15,7 +15,6 @@ from acquire.physics.common import PairReading
 from acquire.records import Purpose, WoundFrom
 from acquire.steps.pairs import PairTable
 from acquire.verdict import diagnose
-from acquire.verdict.diagnose import LruCache
 from tests.known_records import BATCH
 from tests.known_sheets import PLOVER, QUERN
 from tests.waiting import until
@@ -79,48 +78,33 @@ async def test_what_a_first_unit_is_compared_with_is_solved_too(monkeypatch):
     assert solved == [fresh.spools, spooled.spools]
 
 
-class Counted(LruCache):
-    """An empty shelf that counts what had to be solved."""
-
-    solved = 0
-
-    def take(self, key, make):
-        def made():
-            book = make()
-            self.solved += 1
-            return book
-
-        return super().take(key, made)
-
-
 @pytest.fixture
-def shelf(monkeypatch):
-    """In place of the one of this process, on which other tests have put theirs."""
-    empty = Counted()
-    monkeypatch.setattr(diagnose, "_BOOKS", empty)
-    return empty
+def solved():
+    """How many dictionaries were solved, after those that other tests have left are gone."""
+    diagnose._solved.cache_clear()
+    return lambda: diagnose._solved.cache_info().misses
 
 
-async def test_the_loop_goes_on_while_it_is_solved(shelf):
+async def test_the_loop_goes_on_while_it_is_solved(solved):
     """Ten milliseconds of sleep stay short, though solving takes tenths of a second."""
     ticks = 0
     async with foreseeing(lambda: heart_of(PLOVER)):
         async with asyncio.timeout(30):
-            while shelf.solved < 2:
+            while solved() < 2:
                 await asyncio.sleep(0.01)
                 ticks += 1
     assert ticks > 3
 
 
-def test_what_is_prepared_is_what_the_diagnosis_asks_for(shelf):
+def test_what_is_prepared_is_what_the_diagnosis_asks_for(solved):
     """Nothing is solved a second time when the first unit fails."""
     diagnose.prepare(PLOVER, Purpose.FINAL)
-    assert shelf.solved == 2
+    assert solved() == 2
     table = PairTable(PLOVER)
     readings = [PairReading(step.pair, 1.3 * table.nominal_ohm(step.pair), 0.01) for step in PLOVER.steps[:3]]
     found = diagnose.diagnose(PLOVER, table, readings, purpose=Purpose.FINAL)
     diagnose.best_next_pair(PLOVER, table, readings, found, purpose=Purpose.FINAL)
-    assert shelf.solved == 2
+    assert solved() == 2
 
 
 async def test_a_fault_of_ours_in_the_dictionary_stops_no_bench(monkeypatch):

@@ -103,6 +103,10 @@ def test_every_command_has_a_sentence_of_help():
         (["find", "--tcp", "nowhere"], "tcp:nowhere"),
         (["demo", "--speed", "99"], "--speed"),
         (["frobnicate"], "frobnicate"),
+        (["check", "\x1b]0;x\x07.toml"], '"�]0;x�.toml" holds signs that cannot be shown.'),
+        (["demo", "--units", "\x1b[31m2"], '"�[31m2" holds signs that cannot be shown.'),
+        (["history", "9" * 5000], "cannot be used (File name too long)"),
+        (["install-shortcut", "--folder", "/dev/null"], '"/dev/null" cannot be used (File exists)'),
     ],
 )
 def test_bad_input_is_a_sentence_and_exit_code_2(words, sentence):

@@ -4,6 +4,7 @@ import subprocess
 import sys
 import tempfile
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -218,9 +219,7 @@ async def test_questions_about_little_do_not_read_the_whole_record(journal, ques
 @pytest.mark.parametrize("closed", [True, False], ids=["closed", "killed"])
 def test_a_folder_that_only_gives_is_read(closed):
     """A stick that is write-protected, or another user's folder; as nobody, since root may write anywhere."""
-    with (
-        tempfile.TemporaryDirectory() as place
-    ):  # pytest closes its own to others whenever another run begins
+    with tempfile.TemporaryDirectory() as place:  # pytest closes its own to others
         Path(place).chmod(0o755)
         _reads_as_nobody(Path(place, "journal"), closed=closed)
 

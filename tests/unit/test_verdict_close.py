@@ -1,5 +1,6 @@
 """The end of a unit: closed relations and temperature decide with the steps, and the record says so."""
 
+import math
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 
 from acquire.choices import FAILING
 from acquire.physics.cooling import Look
-from acquire.records import Circumstances, Ending, FindingKind, Outcome, Pair, Purpose, UnitStarted
+from acquire.records import Circumstances, Ending, FindingKind, Outcome, Pair, Purpose, Term, UnitStarted
 from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
 from acquire.verdict.close import SIGNIFICANT, close_unit
@@ -74,6 +75,27 @@ def test_a_bad_joint_fails_a_unit_whose_pairs_all_pass():
     assert closure(result.closures[0]).endswith("limit 0.3 Ω.")
     assert [(found.kind, found.name) for found in result.found] == [(FindingKind.CLOSURE, "2")]
     assert result.hypotheses[0].fault == "bad_joint"
+
+
+@pytest.mark.parametrize(
+    ("joint", "u_ohm", "outcome"),
+    [
+        (0.57, 0.18, Outcome.CANNOT_JUDGE),  # 96 % beyond 0.3 ohm: it passed, since U is above the limit
+        (0.0, 0.18, Outcome.PASS),
+        (0.4, 0.18, Outcome.PASS),  # so much a sound joint may read now and then
+    ],
+)
+def test_a_joint_that_no_sound_one_reads_as_does_not_pass_however_wide_its_u(joint, u_ohm, outcome):
+    unit = read_as(PLOVER, joints={"2": joint})
+    unit.judged = [
+        (step, r._replace(u_ohm=math.hypot(r.u_ohm, u_ohm), terms=(*r.terms, Term("leftover drift", u_ohm))))
+        for step, r in unit.judged
+    ]
+    result = closed(unit, rested_s=7200.0)
+    assert (result.closures[0].outcome, result.outcome) == (Outcome.CANNOT_JUDGE, outcome)
+    assert [(found.kind, found.name) for found in result.found] == (
+        [] if outcome is Outcome.PASS else [(FindingKind.CLOSURE, "2")]
+    )
 
 
 def test_readings_that_contradict_each_other_do_not_pass():

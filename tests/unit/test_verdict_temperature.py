@@ -163,22 +163,31 @@ def test_a_held_unit_comes_back_by_time_and_steadiness():
     assert passes.outcome is Outcome.PASS
 
 
-def test_after_the_upper_end_of_the_wait_a_unit_is_within_a_kelvin():
-    """50 coolings as two exponentials: right for at least 95 % of those that are held."""
+@pytest.mark.parametrize("stated", [False, True])
+def test_after_the_upper_end_of_the_wait_a_unit_is_within_a_kelvin(stated):
+    """Parts of 3 min to 4 h as two exponentials, their mass known to a third or not at all.
+
+    The binomial law leaves 2 % of spread to 80 units that are right 96 times of 100.
+    """
     dice = np.random.default_rng(11)
     within = longer = held = 0
-    for _ in range(50):
-        cooling = Cooling.drawn(dice, dice.uniform(4.0, 50.0))
-        unit = worked(PLOVER, Errors.drawn(dice), cooling)
+    for _ in range(80):
+        slow_s = math.exp(dice.uniform(math.log(180.0), math.log(14400.0)))
+        thought_s = slow_s * math.exp(dice.normal(0.0, 0.35))
+        sheet = replace(MOTOR, mass_kg=0.3 * (thought_s / 1080.0) ** 3 if stated else None)
+        cooling = Cooling(
+            dice.uniform(4.0, 50.0), slow_s, slow_s * dice.uniform(0.04, 0.3), dice.uniform(0.0, 0.6)
+        )
+        unit = worked(sheet, Errors.drawn(dice), cooling)
         told = of_temperature(unit.table, unit.judged, unit.looks)
-        if told.standing is Standing.HELD:
+        end_s = unit.looks[-1].at_s
+        if told.standing is Standing.HELD and cooling.at(end_s) > 1.0:
             held += 1
-            end_s = unit.looks[-1].at_s
             within += cooling.at(end_s + told.warmth.at_most_s) <= 1.0 + 1e-9
             longer += cooling.at(end_s + told.warmth.at_least_s) >= 1.0 - 1e-9
-    assert held >= 46
-    assert within >= 0.95 * held
-    assert longer >= 0.9 * held
+    assert held >= 65
+    assert within >= 0.93 * held
+    assert longer >= 0.85 * held
 
 
 def test_the_mass_of_a_unit_narrows_its_wait():
