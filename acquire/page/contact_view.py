@@ -185,7 +185,7 @@ def rest_words(unrest: float | None, advice: str = "") -> Plain:
         advice: what the hands can do about it, in place of the word.
     """
     if unrest is None or not math.isfinite(unrest):
-        return {"unrest": None, "share": 0.0, "word": advice or "still moving"}
+        return {"share": 0.0, "word": advice or "still moving"}
     share = 1.0 - math.log10(min(max(unrest, 1.0), 100.0)) / 2.0
     word = "nearly at rest" if unrest <= NEAR else "still moving"  # at rest is what has settled
-    return {"unrest": round(unrest, 2), "share": round(share, 3), "word": advice or word}
+    return {"share": round(share, 3), "word": advice or word}

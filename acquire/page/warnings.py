@@ -128,10 +128,8 @@ class Concern:
 
     def plain(self) -> Plain:
         """For the page; only a unit that rests is counted down."""
-        own = picked(self.told, "code", "weight", "facts")
         until_utc_s = self.until_utc_s if self.told.code is Code.PART_WARM else None
-        times = {"since_utc_s": self.told.utc_s, "until_utc_s": until_utc_s}
-        return {**own, **times, "text": said(self.told)}
+        return {**picked(self.told, "code", "weight"), "until_utc_s": until_utc_s, "text": said(self.told)}
 
 
 Key = tuple[Code, str]

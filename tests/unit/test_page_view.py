@@ -103,7 +103,7 @@ def test_a_touch_goes_through_its_phases(view):
     assert cues(view) == [("contact", "")]
     view.see(reading(202.0, 10.1), OHM)
     view.show(Approach("meter", OHM, 202.0, 10.0, 10.1, NOON_S))
-    assert view.state()["rest"] == {"unrest": 10.0, "share": 0.5, "word": "still moving"}
+    assert view.state()["rest"] == {"share": 0.5, "word": "still moving"}
     assert view.take_points() == {"new": True, "points": [[0.0, 201.0], [0.1, 202.0]]}
     view.show(settled(202.4, 11.0))
     assert (view.state()["phase"], view.state()["rest"]["word"]) == ("settled", "at rest")
