@@ -143,7 +143,7 @@ class StudiesOnPage:
 
         def facts() -> Facts:
             now_s = self.clock.utc_s()
-            return Facts(now_s, temperature_due(bench.work.conditions, now_s))
+            return Facts(now_s, list(temperature_due(bench.work.conditions, now_s)))
 
         asks = {"/study": partial(study_in, self.folder)}
         return PageBackend(self.clock.utc_s, self.clock.monotonic_s, facts, obey, may_stop=True, asks=asks)
