@@ -14,7 +14,7 @@ from acquire.conditions import LEADS as LEADS_GATE
 from acquire.conditions import CalibrationDue, Conditions, Temperature
 from acquire.heart.attempt import clock_set_s
 from acquire.physics.leads import CONTACT_OHM, LEAD_LIMIT_OHM, moved
-from acquire.plausible import Doubt, Gate, Law, Seen, fresh
+from acquire.plausible import Doubt, Gate, Plausibility, Seen, fresh
 from acquire.records import (
     Ask,
     CheckMeter,
@@ -367,7 +367,7 @@ class Duties:
 LEADS = Wanted(Quantity.RESISTANCE, LEAD_LIMIT_OHM, close_enough_ohm=CONTACT_OHM / 2)
 """How the meter is set for it."""
 
-ZEROS = Law(-CONTACT_OHM * 10, LEAD_LIMIT_OHM, near=0.1, near_per_s=0.02 / 3600.0, near_at_most=0.2)
+ZEROS = Plausibility(-CONTACT_OHM * 10, LEAD_LIMIT_OHM, near=0.1, near_per_s=0.02 / 3600.0, near_at_most=0.2)
 """What a zero can be after another, ohms. Workshop choice: leads that break go by tenths of an ohm, and so
 does a zero that was taken over a dirty tip."""
 

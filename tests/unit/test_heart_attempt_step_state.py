@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.heart.attempt import Attempt, Deed, StepState, has_look_alike, judged, touched_afresh
+from acquire.heart.attempt import Attempt, AttemptKind, StepState, has_look_alike, judged, touched_afresh
 from acquire.records import Outcome, Pair, Step, StepKind, Why
 from acquire.records.codes import WARM_CHECK
 from acquire.steps.pairs import PairTable
@@ -16,7 +16,7 @@ FAIL, PASS = Outcome.FAIL, Outcome.PASS
 
 
 def attempt(ohm, outcome=FAIL, *, u_ohm=0.1, touch_u_ohm=0.01):
-    return Attempt(Deed.JUDGED, "step", 1, 0, outcome, ohm, u_ohm, touch_u_ohm)
+    return Attempt(AttemptKind.JUDGED, "step", 1, 0, outcome, ohm, u_ohm, touch_u_ohm)
 
 
 def state(pair=("1", "2"), **more):
