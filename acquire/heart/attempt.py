@@ -345,7 +345,7 @@ def touched_afresh(last: StepState) -> StepState:
     )
 
 
-def judged(state: StepState, attempt: Attempt, table: PairTable) -> bool:
+def counts(state: StepState, attempt: Attempt, table: PairTable) -> bool:
     """Whether an attempt counts; one that does not is remembered in the state.
 
     Args:

@@ -43,7 +43,7 @@ from acquire.records import (
 from acquire.records.codes import Recheck
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.unit_result import VisitResult, revised, settled
+from acquire.unit_result import VisitResult, revised, with_typed
 from acquire.verdict.typed import Habit, typed_result
 from acquire.verdict.typed_doubt import TypedGate
 from acquire.verdict.typed_wanted import guidance
@@ -244,13 +244,13 @@ class Duties:
         visit = self.visit
         if visit.last is not None:
             result = replace(result, revision=visit.last.revision + 1)
-        visit.last, visit.ended = settled(result, visit.typed), True
+        visit.last, visit.ended = with_typed(result, visit.typed), True
         return visit.last
 
     def doubted(self, *, doubted: bool) -> UnitResult | None:
         """The result that was just given, now that the batch has said whether its first unit is in doubt."""
         if self.visit.last is not None:
-            self.visit.last = settled(self.visit.last, self.visit.typed, doubted=doubted)
+            self.visit.last = with_typed(self.visit.last, self.visit.typed, doubted=doubted)
         return self.visit.last
 
     def revise(self, utc_s: float, *, doubted: bool | None = None) -> list[Event]:

@@ -22,7 +22,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from acquire.choices import FAILING, PASSING
-from acquire.heart.attempt import Attempt, AttemptKind, StepState, judged, touched_afresh
+from acquire.heart.attempt import Attempt, AttemptKind, StepState, counts, touched_afresh
 from acquire.heart.recheck import doubtful, known_readings, movement, repeatable, too_coarse
 from acquire.physics.common import PairReading, reading_of
 from acquire.records import Ask, Fact, Fit, Match, Outcome, Pair, Prompt, Step, StepKind
@@ -149,7 +149,7 @@ class UnitState:
         state.attempts += 1
         if state.step.name != self._last:
             self._last, self._touched_again = state.step.name, False
-        if not judged(state, attempt, self.table):
+        if not counts(state, attempt, self.table):
             return False
         if outcome is Outcome.CANNOT_JUDGE and self._focus and not state.out_of_turn:
             state.out_of_turn = True
