@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, fields
 
 from acquire.conditions import Conditions
 from acquire.errors import SteadyohmError
-from acquire.outlets.orders import Answer, Desk, Order
+from acquire.outlets.orders import Desk, Order, OrderAnswer
 from acquire.page.telling import Plain
 from acquire.records import Code, Fact, Notice, Purpose, Severity
 from acquire.words.batches import PURPOSES
@@ -77,7 +77,7 @@ class PageBackend:
     utc_s: Callable[[], float] = lambda: 0.0
     monotonic_s: Callable[[], float] = lambda: 0.0
     facts: Callable[[], Facts] | None = None
-    obey: Callable[[Order], Awaitable[Answer]] | None = None
+    obey: Callable[[Order], Awaitable[OrderAnswer]] | None = None
     may_stop: bool = False
     desk: Desk = field(default_factory=Desk)
     asks: Mapping[str, Asked] = field(default_factory=dict)

@@ -20,8 +20,8 @@ from acquire.records import (
     Ask,
     Code,
     Contact,
-    Doubt,
     Ending,
+    FirstUnitDoubt,
     Judged,
     LiftOff,
     Notice,
@@ -101,7 +101,7 @@ EVENTS = st.one_of(
         SERIALS,
         STEPS,
     ),
-    st.sampled_from([ZERO, CHECK, TYPED, BATCH, replace(BATCH, first_doubt=Doubt(0.9, ()))]),
+    st.sampled_from([ZERO, CHECK, TYPED, BATCH, replace(BATCH, first_doubt=FirstUnitDoubt(0.9, ()))]),
 )
 READINGS = st.builds(
     lambda value, quantity, at_s, flags: Reading(

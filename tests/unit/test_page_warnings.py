@@ -8,7 +8,7 @@ import pytest
 
 from acquire.page.backend import Facts
 from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
-from acquire.records import BatchState, Code, Doubt, Ending, Judged, Notice, Severity, UnitStarted
+from acquire.records import BatchState, Code, Ending, FirstUnitDoubt, Judged, Notice, Severity, UnitStarted
 from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT
 
 WELL = Facts(NOON_S)
@@ -142,7 +142,7 @@ def test_a_warm_unit_that_comes_back_is_awaited_no_more():
 
 def test_a_doubted_first_unit_warns_until_somebody_has_decided():
     warnings = Warnings()
-    warnings.show(replace(BATCH, first_doubt=Doubt(0.9, ()), state=BatchState.RUNNING))
+    warnings.show(replace(BATCH, first_doubt=FirstUnitDoubt(0.9, ()), state=BatchState.RUNNING))
     assert codes(warnings) == ["batch.first_unit"]
     warnings.show(BATCH)
     assert codes(warnings) == []
