@@ -145,6 +145,25 @@ def test_a_secret_that_is_not_there_yet_is_noted_not_refused(tmp_path, monkeypat
 
 
 @pytest.mark.parametrize(
+    ("where", "told"),
+    [
+        ('host = "broker.lan"', False),
+        ('host = "broker.lan"\ntls = false', True),
+        ('host = "127.0.0.1"', True),
+    ],
+)
+def test_a_password_that_goes_out_in_the_clear_is_noted(tmp_path, monkeypatch, where, told):
+    """Away from this machine it goes in TLS unless the file says otherwise."""
+    path = bench_with(tmp_path, "hand-2000.toml")
+    path.write_text(
+        path.read_text(encoding="utf-8") + f'[mqtt]\n{where}\nuser_env = "OHM_USER_OF_TEST"\n',
+        encoding="utf-8",
+    )
+    monkeypatch.setenv("OHM_USER_OF_TEST", "bench")
+    assert any("password unencrypted" in line for line in report_of(path).summary) == told
+
+
+@pytest.mark.parametrize(
     ("content", "kind", "said"),
     [
         (b'title = "x"\n', "", "neither a sheet"),
