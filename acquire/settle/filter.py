@@ -253,9 +253,8 @@ class SettleFilter:
     def _point(self, reading: Reading, touch: Touch, value_si: float) -> list[SettleEvent]:
         """One block of conversions is complete: judge anew."""
         points, settings, report = touch.points, self._settings, touch.report
-        window_s = self.pace.patience_s(settings.window_s, settings.min_conversions + _LEAST_WINDOW)
-        if points.times_s[-1] - points.times_s[0] > window_s:
-            points.trim(window_s)
+        if points.times_s[-1] - points.times_s[0] > settings.window_s:
+            points.trim(self.pace.patience_s(settings.window_s, settings.min_conversions + _LEAST_WINDOW))
         band_si = self._band_si(points.count_si, value_si)
         if points.times_s[-1] >= touch.around.next_s:
             touch.around.remember(points.times_s[-1], value_si)

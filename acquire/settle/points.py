@@ -95,10 +95,6 @@ class Points:
         """A value in counts relative to the newest point, in SI units."""
         return self.zero_si + (self.values[-1] + counts) * self.count_si
 
-    def value_of(self, counts: float) -> float:
-        """A value in counts relative to the first point, in SI units."""
-        return self.zero_si + counts * self.count_si
-
     def mean_of(self, first: int, last: int) -> float:
         """Mean of the points from one index up to another, in counts relative to the first point."""
         return (self._sums[last][1] - self._sums[first][1]) / (last - first)

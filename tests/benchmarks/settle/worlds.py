@@ -11,10 +11,11 @@ emf       thermal voltage of a warm joint that decays, four-wire hook-ups too
 drying    a wet or oily contact that dries at a steady rate, then is dry
 beat      the mains line seen through a meter that samples it once a second or slower
 
-`NAMED` are the worlds of the tables. Four have shapes that the family never draws: `long tails` (a film
-that thins by other exponents), `swinging` (a damped
-oscillation of a hand-held clip), `heating` (the test current warms a thin wire) and `stretched` (iron whose
-current settles like exp(-sqrt(t / tau))). All shares and sizes are assumptions, workshop lore, no source.
+`NAMED` are the worlds of the tables. Some have shapes that the family never draws: `long tails` (a film
+that thins by other exponents), `swinging` and `loose` (a damped oscillation of a hand-held clip), `heating`
+(the test current warms a thin wire), `stretched` (iron whose current settles like exp(-sqrt(t / tau))) and
+`humps` (rises before it falls). The last three worlds are blind: not looked at while the rule was changed.
+All shares and sizes are assumptions, workshop lore, no source.
 """
 
 from __future__ import annotations
@@ -65,6 +66,7 @@ class World:
     swinging: float = 0.0
     heating: float = 0.0
     stretched: float = 0.0
+    humps: float = 0.0
     steep: Span = (0.7, 2.5)  # exponents of the films that thin
     shape_ohm: Span = (0.02, 1.0)
     shape_s: Span = (0.5, 10.0)
@@ -87,6 +89,9 @@ NAMED = {
     "swinging": World(swinging=0.5, shape_s=(0.4, 3.0), films=0.2),
     "heating": World(heating=0.5, shape_s=(2.0, 12.0), films=0.2),
     "stretched": World(stretched=0.5, inductive=0.1, shape_s=(0.1, 1.5)),
+    "oily": World(power=0.3, drying=0.3, films=0.4, steep=(0.5, 1.5), shape_ohm=(0.02, 0.6), noise=1.5),
+    "loose": World(steps=0.3, swinging=0.25, bumps=0.3, slips=0.2, films=0.3, pressure_ohm=(0.001, 0.04)),
+    "humps": World(humps=0.4, inductive=0.45, iron=0.6, shape_ohm=(0.02, 0.5), shape_s=(0.5, 6.0)),
 }
 
 
@@ -173,4 +178,6 @@ def shapes(world: World, rng, four_wire: bool, ohm: float) -> list:
     if kinds[6] < world.stretched and ohm < 300:
         iron = ohm * log_uniform(rng, 0.05, 10.0)
         found.append(lambda x: iron * np.exp(-np.sqrt(x / tau_s)))
+    if world.humps and rng.random() < world.humps:
+        found.append(lambda x: way * size * (x / tau_s) * np.exp(1 - x / tau_s))
     return found
