@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, field, replace
 
 from acquire.physics.substitution import Substitute
-from acquire.plausible import Doubt, Gate, Law, Seen, fresh
+from acquire.plausible import Doubt, Gate, Plausibility, Seen, fresh
 from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Severity
 from acquire.records.codes import Recheck
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
@@ -30,7 +30,7 @@ _DOUBTS = {
     Doubt.APART: Code.TEMPERATURE_APART,
 }
 
-AIR = Law(
+AIR = Plausibility(
     COLDEST_CELSIUS,
     WARMEST_CELSIUS,
     near=1.0,
@@ -189,7 +189,7 @@ class Conditions:
             self.temperature = new
         return doubt
 
-    def _here(self, law: Law) -> Law:
+    def _here(self, law: Plausibility) -> Plausibility:
         return replace(law, lower=self.coldest_celsius, upper=self.warmest_celsius)
 
     def fresh_temperature(self, utc_s: float) -> Temperature | None:

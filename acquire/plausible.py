@@ -41,7 +41,7 @@ class Doubt(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Law:
+class Plausibility:
     """What an influence quantity can be, how fast it changes, and what confirms a doubted value.
 
     Attributes:
@@ -88,7 +88,9 @@ class Gate:
     doubted: int = 0
     _told_utc_s: float = -math.inf
 
-    def look(self, law: Law, new: Seen, *, more: float = 0.0, max_age_s: float = math.inf) -> Doubt | None:
+    def look(
+        self, law: Plausibility, new: Seen, *, more: float = 0.0, max_age_s: float = math.inf
+    ) -> Doubt | None:
         """Let a value in, or say why it is doubted.
 
         Args:
@@ -138,7 +140,7 @@ class Gate:
         self.known = new
 
 
-def _near(law: Law, before: Seen, new: Seen, more: float, alike: float | None = None) -> bool:
+def _near(law: Plausibility, before: Seen, new: Seen, more: float, alike: float | None = None) -> bool:
     """Whether it can have changed so much between two looks; a clock set back counts as no time."""
     by_s = max(0.0, new.utc_s - before.utc_s)
     allowed = law.near + law.near_per_s * by_s if alike is None else alike
