@@ -14,6 +14,7 @@ from pathlib import Path
 
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.bench_tables import LOW_OHMS_LINE
+from acquire.files.new_file import new_file
 from acquire.files.shipped import shipped
 from acquire.sheets import load_sheet
 from drivers.models import load_model
@@ -158,14 +159,14 @@ def become_simulation(
         seed: of units and meter.
 
     Raises:
-        SteadyohmError: the port is taken, or the file cannot be written.
+        SteadyohmError, InputImpossible: the port is taken, or the file cannot be written.
     """
     meter_port, air_port = free_port(port), free_port(0)
     text = bench.bench_text(f"tcp:127.0.0.1:{meter_port}", f"tcp:127.0.0.1:{air_port}")
-    try:
-        bench_file.write_text(with_page(text), encoding="utf-8")
-    except OSError as error:
-        raise SteadyohmError(f"{bench_file} cannot be written ({error.strerror}).") from error
+    if bench_file.exists() and not bench_file.is_file():  # a pipe that nobody reads would hold up the start
+        raise InputImpossible(f"{bench_file} is no file.", "Name one with --bench.")
+    with new_file(bench_file) as file:
+        file.write(with_page(text).encode())
     print(f"In a second terminal:  steadyohm run {bench_file}", flush=True)  # noqa: T201  (its one line of output)
     words = ["--hands", "typed", "--brief", "--sheet", str(bench.sheet), "--seed", str(seed), "--pace", pace]
     words += [*bench.words(), *(f"--fault={fault}" for fault in faults)]

@@ -1,11 +1,13 @@
 """Bench files for simulated instruments: they load, and say of the simulation what it really is."""
 
+import os
+
 import pytest
 
 from acquire.errors import InputImpossible
 from acquire.files.settings import load_bench
 from acquire.records import Purpose
-from acquire.simulated.simulate import Simulated, simulated, with_page
+from acquire.simulated.simulate import Simulated, become_simulation, simulated, with_page
 from drivers.models import load_model
 from drivers.reading import Ranging
 from sim.switch_card import BusCard
@@ -57,6 +59,14 @@ def test_a_file_that_is_not_there_is_said_in_a_sentence(sheet, meter):
     """And what there is instead."""
     with pytest.raises(InputImpossible, match="There is no"):
         simulated(sheet, meter)
+
+
+def test_a_pipe_that_nobody_reads_does_not_hold_up_the_start(tmp_path):
+    """It is refused, like anything else that is no file."""
+    pipe = tmp_path / "bench.toml"
+    os.mkfifo(pipe)
+    with pytest.raises(InputImpossible, match="is no file"):
+        become_simulation(simulated("plover-80", "hand-2000"), pipe, faults=[], pace="quick", port=0, seed=1)
 
 
 @pytest.mark.parametrize("sheet", UNIT_TYPES)
