@@ -173,7 +173,12 @@ def typed_result(
         software=place.software,
         utc_s=utc_s,
     )
-    told = _Told(line, place, habit, celsius)
+    return _by_name(said, _Told(line, place, habit, celsius), others)
+
+
+def _by_name(said: TypedResult, told: _Told, others: Sequence[TypedResult]) -> TypedResult:
+    """Judge it by what its name means on the sheet, else by what kind of result it is."""
+    line, place = told.line, told.place
     if (rule := isolation_named(place.sheet, line.name)) is not None:
         return _insulation(replace(said, name=rule.name, target=rule.id), told, rule)
     if (step := step_named(place.sheet, line.name)) is not None:
