@@ -27,6 +27,7 @@ def test_a_mean_beyond_its_limit_has_a_negative_cpk():
     got = capability(batch(mean=105.0), CapabilityLimits(96.0, 104.0))
     assert got.ppk.value < 0.0
     assert got.outside.above > 0.5
+    assert got.outside.parts_per_million == pytest.approx((got.outside.below + got.outside.above) * 1_000_000)
     assert got.outside.counted > 25
 
 

@@ -74,7 +74,13 @@ def test_a_good_unit_raises_no_doubt():
     """And the record says how near it is."""
     seen = look(unit())
     assert seen.doubt is None
-    assert seen.compared.reach_ohm > 0.0
+    planned = next(
+        b
+        for b in narrowed(FATHOM, SPOOLS).branches
+        if b.reference_ohm == pytest.approx(seen.compared.predicted_ohm, rel=0.02)
+    )
+    reach_ohm = 2.0 * math.hypot(planned.spread * planned.reference_ohm, 5e-4 * planned.reference_ohm)
+    assert seen.compared.reach_ohm == pytest.approx(reach_ohm, rel=0.05)  # 95 % of good units
 
 
 def test_the_record_names_the_reading_that_lies_furthest_off_for_its_spread():
