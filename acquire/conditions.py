@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, field, replace
 
 from acquire.physics.substitution import Substitute
-from acquire.plausible import Doubt, Gate, Law, Seen, fresh
+from acquire.plausible import Doubt, Gate, Plausibility, Seen, fresh
 from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Severity
 from acquire.records.codes import Recheck
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
@@ -30,7 +30,7 @@ _DOUBTS = {
     Doubt.APART: Code.TEMPERATURE_APART,
 }
 
-AIR = Law(
+AIR = Plausibility(
     COLDEST_CELSIUS,
     WARMEST_CELSIUS,
     near=1.0,
@@ -153,8 +153,8 @@ class Conditions:
         source, celsius, utc_s = reading.meter_id, reading.value_si, reading.utc_s
         gate = self.gate(source)
         told: dict[str, Fact] = {"celsius": celsius, "source": source}
-        if gate.known is not None:
-            told["before"] = gate.known.value
+        for earlier in filter(None, [gate.known, *gate.aside[-1:]]):
+            told.setdefault("before", earlier.value)
         doubt = gate.look(self._here(AIR), Seen(celsius, utc_s), max_age_s=self.temperature_max_age_s)
         if doubt is None:
             beside, other = self._beside(source, utc_s)
@@ -189,7 +189,7 @@ class Conditions:
             self.temperature = new
         return doubt
 
-    def _here(self, law: Law) -> Law:
+    def _here(self, law: Plausibility) -> Plausibility:
         return replace(law, lower=self.coldest_celsius, upper=self.warmest_celsius)
 
     def fresh_temperature(self, utc_s: float) -> Temperature | None:

@@ -41,7 +41,7 @@ class Doubt(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Law:
+class Plausibility:
     """What an influence quantity can be, how fast it changes, and what confirms a doubted value.
 
     Attributes:
@@ -88,7 +88,9 @@ class Gate:
     doubted: int = 0
     _told_utc_s: float = -math.inf
 
-    def look(self, law: Law, new: Seen, *, more: float = 0.0, max_age_s: float = math.inf) -> Doubt | None:
+    def look(
+        self, law: Plausibility, new: Seen, *, more: float = 0.0, max_age_s: float = math.inf
+    ) -> Doubt | None:
         """Let a value in, or say why it is doubted.
 
         Args:
@@ -106,7 +108,8 @@ class Gate:
         if before is not None and _near(law, before, new, more):
             self._let_in(new)
             return None
-        if self.aside and not _near(law, self.aside[-1], new, more, law.alike):
+        other = bool(self.aside) and not _near(law, self.aside[-1], new, more, law.alike)
+        if other:
             self.aside.clear()
         if not self.aside or new.touch is None or self.aside[-1].touch != new.touch:
             self.aside.append(new)
@@ -114,7 +117,7 @@ class Gate:
         if len(self.aside) >= wanted and new.utc_s - self.aside[0].utc_s >= for_s:
             self._let_in(new)
             return None
-        if before is None:
+        if before is None and not other:
             return Doubt.UNCONFIRMED
         self.doubted += 1
         return Doubt.JUMPED
@@ -137,7 +140,7 @@ class Gate:
         self.known = new
 
 
-def _near(law: Law, before: Seen, new: Seen, more: float, alike: float | None = None) -> bool:
+def _near(law: Plausibility, before: Seen, new: Seen, more: float, alike: float | None = None) -> bool:
     """Whether it can have changed so much between two looks; a clock set back counts as no time."""
     by_s = max(0.0, new.utc_s - before.utc_s)
     allowed = law.near + law.near_per_s * by_s if alike is None else alike

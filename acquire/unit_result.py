@@ -1,8 +1,8 @@
 """A unit's result from its entries: the one place that says what a visit on the bench comes to. Pure.
 
-Steps and rules over several windings come to something when the visit ends; results that a person types in,
-whenever they come, and a doubt of the batch's first unit are laid over that. What is told later makes the
-next revision. Not for judging single values (verdict) nor for sentences (words).
+Steps and rules over several windings come to `measured` when the visit ends (verdict.close); results that a
+person types in, whenever they come, and a doubt of the batch's first unit are laid over that here. What is
+told later makes the next revision. Not for judging single values (verdict) nor for sentences (words).
 """
 
 from __future__ import annotations
@@ -68,20 +68,22 @@ def of(result: TypedResult) -> str:
     return result.target or f"typed:{result.name.casefold()}"
 
 
-def judged(typed: Iterable[TypedResult]) -> dict[str, TypedResult]:
+def counting_typed(typed: Iterable[TypedResult]) -> dict[str, TypedResult]:
     """The typed results that count: of several about one thing the latest that has an outcome."""
     return {of(each): each for each in typed if each.outcome is not None}
 
 
-def settled(result: UnitResult, typed: Sequence[TypedResult], *, doubted: bool | None = None) -> UnitResult:
+def with_typed(
+    result: UnitResult, typed: Sequence[TypedResult], *, doubted: bool | None = None
+) -> UnitResult:
     """A unit's result with what was typed in for it: the worst outcome decides.
 
     Args:
-        result: of the stay, at any revision; revision and times stay as they are.
+        result: of the visit, at any revision; revision and times stay as they are.
         typed: all results typed in for it, in order.
         doubted: whether it is the first unit of its batch and in doubt; None leaves that as it is.
     """
-    counting = judged(typed)
+    counting = counting_typed(typed)
     found = [each for each in result.found if each.kind not in (FindingKind.TYPED, FindingKind.FIRST_UNIT)]
     found += [
         Finding(FindingKind.TYPED, each.name, about, each.outcome)
@@ -112,9 +114,9 @@ def revised(
         result: the latest revision.
         typed: all results typed in for this visit, in order.
         utc_s: when it changed.
-        doubted: as for `settled`.
+        doubted: as for `with_typed`.
     """
-    now = settled(result, typed, doubted=doubted)
+    now = with_typed(result, typed, doubted=doubted)
     if now == result:
         return None
     return replace(now, revision=result.revision + 1, utc_s=utc_s, ended_utc_s=ended_s(result))
@@ -149,7 +151,7 @@ class VisitResult:
     @property
     def result(self) -> UnitResult | None:
         """How it stands now, with what was typed in since the latest revision."""
-        return None if self.last is None else settled(self.last, self.typed)
+        return None if self.last is None else with_typed(self.last, self.typed)
 
 
 def visit_results(records: Iterable[Recorded]) -> list[VisitResult]:

@@ -79,7 +79,7 @@ NOT_A_NUMBER_AT = 9.905e37
 _WIRES = frozenset({"2W", "4W"})
 _OVER = frozenset({"OL", "O.L", "OVER", "OVERLOAD", "INF", "OPEN"})
 _NONE = frozenset({"NAN"})
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _UNIT = r"(?:ohms?(?:4W)?|Ω|Ω|V ?(?:DC|AC)|V|A ?(?:DC|AC)|A|FAR|F|Hz|H"
 _UNIT += r"|C|CEL|degC|°C|celsius|FAH|degF|°F|fahrenheit)"
 _CHECKED = re.compile(r"(?P<body>[^*]*)\*(?P<sum>[0-9A-Fa-f]{2})\s*")
@@ -352,6 +352,8 @@ def parse_number(text: str) -> Number:
         return Number(_WORDS[word.upper()], None)
     if _WHOLE.fullmatch(word) is None:
         raise ValueError(f"{text!r} is not a number")
+    if last_digit(word) == 0.0:
+        raise ValueError(f"{text[:40]!r} is no number that a meter shows: it has too many decimals")
     value = float(word)
     size = abs(value)
     if size >= NOT_A_NUMBER_AT and not math.isinf(value):

@@ -13,11 +13,9 @@ from typing import Final
 BYTES: Final[int] = getattr(os, "O_BINARY", 0)
 """To be opened with where bytes go out by their number: Windows would put a return before each line feed."""
 
-NO_LINK: Final[int] = BYTES | getattr(os, "O_NOFOLLOW", 0)
-"""The same, and not through a link that somebody planted (Windows cannot tell, but lets few make one)."""
-
-NO_WAIT: Final[int] = getattr(os, "O_NONBLOCK", 0)
-"""So that a pipe in a file's place is not waited for."""
+OWN: Final[int] = BYTES | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+"""The same for files of ours: not through a link that somebody planted (Windows cannot tell, but lets few
+make one), and without waiting at a pipe in their place."""
 
 
 def lock(number: int) -> bool:

@@ -1,4 +1,4 @@
-"""Programs run, fed, heard and ended. By threads, since not every loop has processes."""
+"""Programs run, fed, heard and ended, and work that may hang. By threads: not every loop has processes."""
 
 from __future__ import annotations
 
@@ -6,9 +6,13 @@ import asyncio
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
-from typing import NoReturn
+from typing import NoReturn, TypeVar
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +27,21 @@ class Ended:
     code: int
     out: bytes
     err: bytes
+
+
+def begun(work: Callable[[], T]) -> Future[T]:
+    """Begin work that may hang; the thread that hangs keeps nothing from ending."""
+    begun: Future[T] = Future()
+    begun.set_running_or_notify_cancel()
+
+    def run() -> None:
+        try:
+            begun.set_result(work())
+        except BaseException as error:  # noqa: BLE001  (raised again by whoever waits)
+            begun.set_exception(error)
+
+    threading.Thread(target=run, name="work that may hang", daemon=True).start()
+    return begun
 
 
 async def heard(words: Sequence[str], question: bytes = b"", *, within_s: float) -> Ended:
@@ -41,9 +60,9 @@ async def heard(words: Sequence[str], question: bytes = b"", *, within_s: float)
     process = subprocess.Popen(words, stdin=pipe, stdout=pipe, stderr=pipe)  # noqa: S603, ASYNC220  (callers' words)
     try:
         async with asyncio.timeout(within_s):
-            out, err = await asyncio.to_thread(process.communicate, question)
+            out, err = await asyncio.wrap_future(begun(lambda: process.communicate(question)))
     finally:
-        process.kill()  # does nothing to one that has ended
+        process.kill()  # does nothing to one that has ended; its thread takes in the end of it
     return Ended(process.returncode, out, err)
 
 

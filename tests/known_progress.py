@@ -2,7 +2,7 @@
 
 import math
 
-from acquire.heart.attempt import Attempt, Deed, refused
+from acquire.heart.attempt import Attempt, AttemptKind, refused
 from acquire.heart.unit_state import UnitState
 from acquire.physics.correct import TOUCH_TERMS
 from acquire.records import Fit, Match, Outcome, Pair, StepKind
@@ -15,7 +15,7 @@ def measured(match, step, touch, revision, outcome):
     value = match.corrected
     u_ohm, touch_u_ohm = value.standard_uncertainty_ohm, value.part_ohm(TOUCH_TERMS)
     return Attempt(
-        Deed.JUDGED,
+        AttemptKind.JUDGED,
         step,
         touch,
         revision,
@@ -57,7 +57,9 @@ def judge(state, outcome=Outcome.PASS, ohm=None, u_ohm=0.001, *, touch_u_ohm=Non
     number = 0 if math.isinf(ohm) else state.touch + 1
     apart = u_ohm if touch_u_ohm is None else touch_u_ohm
     shared = (("gain", math.sqrt(max(u_ohm**2 - apart**2, 0.0))),)
-    return state.apply(Attempt(Deed.JUDGED, step.name, number, 0, outcome, ohm, u_ohm, apart, shared=shared))
+    return state.apply(
+        Attempt(AttemptKind.JUDGED, step.name, number, 0, outcome, ohm, u_ohm, apart, shared=shared)
+    )
 
 
 def find_open(state):

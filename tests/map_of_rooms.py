@@ -42,7 +42,7 @@ def about_room(folder: Path) -> str:
 
 TEST_ROOMS = {
     "tests": "Common ground of the tests.",
-    "unit": "One file for each module, named after it.",
+    "unit": "Single modules: files are named after the module, and what of it.",
     "property": "Laws that hold for every input, tried by hypothesis.",
     "scene": "Real processes, sockets, ptys and files; the whole way against the simulation's truth log.",
     "published": "Numbers of standards, handbooks and reference libraries; each check names its source.",

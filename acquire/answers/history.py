@@ -43,9 +43,9 @@ from acquire.reports.figures import moment
 from acquire.reports.lookback import (
     Doubts,
     MeterRow,
+    RowTally,
     Span,
     SpoolRow,
-    Tally,
     by_meter,
     by_spool,
     span_since_check,
@@ -373,7 +373,7 @@ def lookback(
         raise InputImpossible("A look-back is for one meter or one spool.", "Give --meter or --spool.")
     if since_check and (meter is None or since or until):
         raise InputImpossible("--since-check goes with --meter, without --since and --until.")
-    tally = Tally()
+    tally = RowTally()
     ends = None if since is None else moment_s(since), None if until is None else moment_s(until, end=True)
     with record_at(journal) as record:
         span = span_since_check(record, meter, bench) if since_check and meter else Span(*ends, "")

@@ -20,7 +20,7 @@ from acquire.journal.plain import to_plain
 from acquire.journal.query import OF_A_VISIT, Query
 from acquire.journal.store import Journal
 from acquire.records import Circumstances, ImportedResult, Recorded, TypedResult
-from acquire.reports.imported import Origin, PaperFile, already
+from acquire.reports.imported import ImportOrigin, PaperFile, already
 from acquire.sheets import load_sheet
 from acquire.unit_result import VisitResult, revised, visit_results
 from acquire.verdict.typed import typed_result
@@ -59,7 +59,7 @@ def read_papers(
         found = journal.values(Query(kinds=("imported_result",)), names)
         known = {(str(serial), float(at_s), str(step)) for serial, at_s, step in found}
         bench = journal.bench
-    papers = PaperFile(file, sheet, Origin(bench, SOFTWARE, clock.utc_s()))
+    papers = PaperFile(file, sheet, ImportOrigin(bench, SOFTWARE, clock.utc_s()))
     results = papers.read()
     if faults := list(already(results, known)):
         raise FileInvalid(faults[:100])

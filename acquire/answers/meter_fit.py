@@ -21,7 +21,16 @@ from acquire.records import Sheet, Step
 from acquire.steps.checking import OF_RANGE
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import expected_ohm, quantity_for
-from acquire.verdict.fitness import GOOD_ZERO_OHM, Bench, Offer, Row, foresee, offers_of, reference_of, row
+from acquire.verdict.fitness import (
+    GOOD_ZERO_OHM,
+    Bench,
+    FitnessRow,
+    Offer,
+    foresee,
+    offers_of,
+    reference_of,
+    row,
+)
 from drivers.models import MeterModel
 from drivers.reading import Quantity
 
@@ -61,7 +70,7 @@ class MeterFit:
         offers = self._in_use_first(step, nominal_ohm)
         return foresee(nominal_ohm, self._how(step), offers[0]).expanded_ohm if offers else None
 
-    def row(self, step: Step) -> Row | None:
+    def row(self, step: Step) -> FitnessRow | None:
         """One step's row of the table; None for a step that has no resistance to judge.
 
         Raises:
@@ -115,7 +124,7 @@ GOOD_RATIO = 3.0
 """Tolerance over uncertainty from which few values fall near a limit; common practice asks for 3 to 10."""
 
 
-def rows_of(sheet: Sheet, bench: BenchSettings, model: MeterModel) -> list[Row]:
+def rows_of(sheet: Sheet, bench: BenchSettings, model: MeterModel) -> list[FitnessRow]:
     """A row for every step that has a resistance to judge.
 
     Raises:
@@ -125,7 +134,7 @@ def rows_of(sheet: Sheet, bench: BenchSettings, model: MeterModel) -> list[Row]:
     return [found for step in sheet.steps if (found := fit.row(step)) is not None]
 
 
-def row_lines(each: Row) -> list[str]:
+def row_lines(each: FitnessRow) -> list[str]:
     """A step in the table of a budget, and what would help where it cannot be judged."""
     verdict = "" if each.can_judge else "   CANNOT JUDGE"
     tolerance = ("at most " if each.upper_only else "") + show(each.tolerance_ohm, "Ω", digits=3)
@@ -139,7 +148,7 @@ def row_lines(each: Row) -> list[str]:
     return [line, f"    what would: {_what_would(each)}"]
 
 
-def _what_would(each: Row) -> str:
+def _what_would(each: FitnessRow) -> str:
     """The smallest change that helps; how good a meter would have to be, where this one cannot be helped."""
     if not each.would_help.startswith("nothing"):
         return each.would_help
@@ -148,7 +157,7 @@ def _what_would(each: Row) -> str:
     return f"no range of this meter; one that knows {nominal} to {good} or better, with four wires"
 
 
-def term_lines(each: Row) -> list[str]:
+def term_lines(each: FitnessRow) -> list[str]:
     """Its terms, one a line."""
     return [
         f"    {term.name:<22} {show(term.standard_uncertainty_ohm, 'Ω', digits=2):>12}  {term.shape.value}"

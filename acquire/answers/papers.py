@@ -42,7 +42,7 @@ from acquire.quantity import possible
 from acquire.records import Purpose
 from acquire.reports import document as doc
 from acquire.reports import returned as reports
-from acquire.reports.certificate import Calibration, Certificate, Given, certificate_of
+from acquire.reports.certificate import Certificate, Given, MeterCalibration, certificate_of
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.figures import moment
@@ -209,12 +209,14 @@ def heading_of(bench: Bench | None, name: str = "") -> doc.Letterhead:
     return doc.Letterhead(shop.name, tuple(shop.address), content, kind, shop.authorised)
 
 
-def _calibration(file: Path) -> Calibration:
+def _calibration(file: Path) -> MeterCalibration:
     model = load_model(file)
     calibrated = model.calibration
     if calibrated is None:
-        return Calibration(model.content_hash, model.about)
-    return Calibration(model.content_hash, model.about, calibrated.due.isoformat(), calibrated.certificate)
+        return MeterCalibration(model.content_hash, model.about)
+    return MeterCalibration(
+        model.content_hash, model.about, calibrated.due.isoformat(), calibrated.certificate
+    )
 
 
 def serials_of(record: Record, batch: str) -> list[str]:

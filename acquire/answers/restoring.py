@@ -33,6 +33,7 @@ from acquire.line.places import record_at
 from acquire.outlets.columns import COLUMNS_OF
 from acquire.outlets.payload import rearmed
 from acquire.quantity import counted
+from drivers.plain_file import refuse_no_file
 from system.files import sync_folder
 
 AT_ONCE = 500
@@ -114,6 +115,7 @@ def _copies(place: str, bench: str, done: Restored) -> Generator[Entry]:
 
 def _rows(file: Path, bench: str, done: Restored) -> Iterator[Entry]:
     """Entries of the rows of one CSV file, as far as a row tells of its record."""
+    refuse_no_file(file)
     with file.open(newline="", encoding="utf-8-sig") as text:
         for row in csv.DictReader(text):
             try:

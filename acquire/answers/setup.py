@@ -24,7 +24,6 @@ from acquire.bench.run import at_work, reads_on_hang_up
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
-from acquire.files.shared import begun
 from acquire.outlets.console import BenchConsole
 from acquire.page.backend import About, PageBackend
 from acquire.page.bench_page import BenchPage, open_page
@@ -39,6 +38,7 @@ from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
 from system.desktop import has_screen
 from system.ending import asked_to_end, run_loop
+from system.processes import begun
 
 HOST = "127.0.0.1"
 """Setting up is for whoever sits at this machine."""
@@ -143,9 +143,9 @@ async def _look(places: list[str]) -> AsyncIterator[Finding]:
 
 def _text(port: int, wanted: Wanted) -> str:
     """The bench file that was put together; its page stays where it is."""
-    typed = wanted.words.get("temperature", "")
+    typed = wanted.settings.get("temperature", "")
     told = ("name", "purpose", "operator", "batch", "self_check")
-    said: dict[str, Any] = {name: wanted.words[name] for name in told if name in wanted.words}
+    said: dict[str, Any] = {name: wanted.settings[name] for name in told if name in wanted.settings}
     if typed:
         said["celsius"] = parse(typed, "°C")
     others = () if typed else wanted.others  # a temperature that was typed counts

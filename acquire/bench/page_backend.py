@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import partial
 from pathlib import Path
@@ -30,7 +30,7 @@ from acquire.page.say import Speaker, speaking_program
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.telling import Plain, batch_words
 from acquire.page.view import View
-from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, Severity, UnitResult, UnitStarted
+from acquire.records import Batch, Code, Event, Notice, Recorded, Severity, UnitResult, UnitStarted
 from drivers.reading import Reading
 
 TOKEN_FILE = "page-token"  # noqa: S105  (its name)
@@ -128,30 +128,35 @@ class Shown:
         lead, check = pipeline.conditions.lead, pipeline.duties.check
         return Facts(
             daemon.clock.utc_s(),
-            dict(self._due()),
+            list(self._due()),
             lead_utc_s=None if lead is None else lead.utc_s,
             check_utc_s=None if check is None else check.last_utc_s,
             learned=asdict(learned) if (learned := pipeline.learning.recorded).contacts else {},
-            failing=tuple((each.name, each.failing) for each in daemon.healths if each.failing),
         )
 
-    def _due(self) -> Iterator[tuple[Code, Mapping[str, Fact]]]:
+    def _due(self) -> Iterator[Notice]:
         """What speaks against the bench now."""
         daemon, pipeline, now_s = self.daemon, self.daemon.pipeline, self.daemon.clock.utc_s()
         conditions, check = pipeline.conditions, pipeline.duties.check
+        stop, warn = (partial(Notice, each) for each in (Severity.STOP, Severity.WARNING))
         latest_s = daemon.latest_s.get("meter")
         if latest_s is not None and daemon.clock.monotonic_s() - latest_s > pipeline.settling.patience_s:
-            yield Code.METER_SILENT, {}
+            yield warn(Code.METER_SILENT, now_s)
         if daemon.halted:
-            yield Code.JOURNAL_HALTED, {}
+            yield stop(Code.JOURNAL_HALTED, now_s)
         if conditions.lead_wanted and conditions.lead_zero_due(now_s):
-            yield Code.LEADS_NONE if conditions.lead is None else Code.LEADS_OLD, {}
-        yield from temperature_due(conditions, now_s).items()
+            yield warn(Code.LEADS_NONE if conditions.lead is None else Code.LEADS_OLD, now_s)
+        yield from temperature_due(conditions, now_s)
         due = None if pipeline.model is None else calibration_due(self.bench, pipeline.model)
         if due is not None and due.past(now_s):
-            yield Code.CALIBRATION_DUE, due.facts(now_s)
+            yield warn(Code.CALIBRATION_DUE, now_s, facts=due.facts(now_s))
         if check is not None and (check.blocked or check.due(now_s)):
-            yield Code.CHECK_OUT if check.blocked else Code.CHECK_DUE, {"resistor": check.resistor.name}
+            told, code = (stop, Code.CHECK_OUT) if check.blocked else (warn, Code.CHECK_DUE)
+            yield told(code, now_s, facts={"resistor": check.resistor.name})
+        for each in daemon.healths:
+            if each.failing:
+                facts = {"outlet": each.name, "cause": each.failing}
+                yield warn(Code.OUTLET_FAILING, now_s, facts=facts)
 
     async def tests(self, _words: dict[str, str]) -> Plain:
         """The deliberate tests of the unit on the bench, or the last one."""

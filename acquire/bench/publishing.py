@@ -15,7 +15,7 @@ from acquire.bench.daemon import Daemon
 from acquire.files.network_tables import MqttSettings
 from acquire.line.broker import broker_of
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet, MqttOutlet
-from acquire.outlets.orders import ORDERS, Answer, Desk, Order, Stop
+from acquire.outlets.orders import ORDERS, Desk, Order, OrderAnswer, Stop
 from acquire.records import (
     AcceptFirstUnit,
     Code,
@@ -60,15 +60,15 @@ class Orders:
     stop: asyncio.Event
     way: str = "mqtt"
 
-    async def __call__(self, order: Order) -> Answer:
+    async def __call__(self, order: Order) -> OrderAnswer:
         """Do it, and say what became of it once it is on the record: "done" outlives a power cut."""
         if isinstance(order, Stop):
             asyncio.get_running_loop().call_later(ANSWER_FIRST_S, self.stop.set)
-            return Answer(done=True)
+            return OrderAnswer(done=True)
         reason = ""
         for event in await self.daemon.command(_told_how(order, self.way)):
             if isinstance(event, Notice) and event.code in {Code.COMMAND_REFUSED, *SCAN_ASKED}:
-                return Answer(done=False, reason=said(event))
+                return OrderAnswer(done=False, reason=said(event))
             if isinstance(event, TypedResult) and event.outcome is Outcome.CANNOT_JUDGE:
                 reason = typed_answer(event)
         if not isinstance(order, WORDED):
@@ -76,8 +76,8 @@ class Orders:
         try:
             await asyncio.wait_for(self.daemon.written(), ON_RECORD_S)
         except TimeoutError:
-            return Answer(done=True, reason=f"{NOT_YET} {reason}".rstrip())
-        return Answer(done=True, reason=reason)
+            return OrderAnswer(done=True, reason=f"{NOT_YET} {reason}".rstrip())
+        return OrderAnswer(done=True, reason=reason)
 
     def _taken(self, order: Command) -> Notice:
         """What the record says of an order that has no words of its own."""

@@ -64,7 +64,7 @@ class RecordingInvalid(SteadyohmError):
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class RecordedBench:
     """A bench as a recording's first line keeps it: version, meter file, and what makes a pipeline."""
 
     version: int
@@ -83,7 +83,7 @@ class Bench:
     ranging: Ranging = Ranging.SET
 
 
-PARTS = tuple(each.name for each in fields(Bench) if each.name != "version")
+PARTS = tuple(each.name for each in fields(RecordedBench) if each.name != "version")
 """What of a bench goes into its pipeline; the meter file as its statements."""
 
 
@@ -91,7 +91,7 @@ class _Exact(BaseModel):
     """One value of any recorded kind; carries the spelling of bytes and infinities to what it holds."""
 
     model_config = _EXACT
-    bench: Bench | None = None
+    bench: RecordedBench | None = None
     reading: Reading | None = None
     said: MeterSaid | None = None
     batches: list[Batch] | None = None
@@ -125,7 +125,7 @@ class RecordedPipeline(Pipeline):
         """Write the first line. Call it when everything is set up and nothing has been fed yet."""
         if self.model is None:
             raise ValueError("a recording needs the meter file")
-        bench = Bench(VERSION, **{name: getattr(self, name) for name in PARTS})
+        bench = RecordedBench(VERSION, **{name: getattr(self, name) for name in PARTS})
         self._write("bench", _spelt(bench=bench))
 
     def feed(self, reading: Reading) -> list[Event]:
@@ -275,7 +275,7 @@ def _fresh(recording: Path, first: tuple[int, list[Any]] | None, sheet: Sheet | 
 
 def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
     """What a pipeline is made of, from a line that describes the bench."""
-    bench: Bench = _read(bench=plain)
+    bench: RecordedBench = _read(bench=plain)
     parts = {name: getattr(bench, name) for name in PARTS}
     if sheet is not None:
         parts["place"] = replace(bench.place, sheet=sheet)

@@ -25,7 +25,7 @@ from acquire.conditions import Conditions
 from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench, load_bench
-from acquire.outlets.metrics import CONTENT_TYPE, Facts, exposition, health
+from acquire.outlets.metrics import CONTENT_TYPE, BenchFacts, exposition, health
 from acquire.outlets.outlet import beside
 from acquire.quantity import counted
 from acquire.records import Code, Fact, Notice, Severity
@@ -197,12 +197,12 @@ class Service:
         status, body = health(self.facts())
         return status, "application/json", body
 
-    def facts(self) -> Facts:
+    def facts(self) -> BenchFacts:
         """What is known of the bench now."""
         daemon = self.daemon
         now_s = daemon.clock.monotonic_s()
         latest = {feed.name: daemon.latest_s.get(feed.name) for feed in daemon.feeds}
-        return Facts(
+        return BenchFacts(
             bench=self.files.bench.name,
             software=SOFTWARE,
             uptime_s=now_s - self._began_s,

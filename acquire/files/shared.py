@@ -12,9 +12,7 @@ import contextlib
 import hashlib
 import os
 import re
-import threading
 from collections.abc import Callable
-from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Annotated, TypeVar
@@ -26,6 +24,7 @@ from acquire.files.bench_tables import FilePath
 from acquire.files.toml_file import LARGEST_BYTES, Flag, Table
 from drivers.plain_file import read_file
 from system.files import to_disk
+from system.processes import begun
 
 T = TypeVar("T")
 
@@ -201,21 +200,6 @@ def put(path: Path, content: bytes) -> None:
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
-
-
-def begun(work: Callable[[], T]) -> Future[T]:
-    """Begin work that may hang; the thread that hangs keeps nothing from ending."""
-    begun: Future[T] = Future()
-    begun.set_running_or_notify_cancel()
-
-    def run() -> None:
-        try:
-            begun.set_result(work())
-        except BaseException as error:  # noqa: BLE001  (raised again by whoever waits)
-            begun.set_exception(error)
-
-    threading.Thread(target=run, name="work that may hang", daemon=True).start()
-    return begun
 
 
 def bounded(work: Callable[[], T], within_s: float) -> T:

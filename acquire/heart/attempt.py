@@ -25,7 +25,7 @@ from acquire.steps.pairs import PairTable
 from acquire.unit_result import worse
 
 
-class Deed(StrEnum):
+class AttemptKind(StrEnum):
     """What an attempt was.
 
     JUDGED: a value, or an open pair, held against the step's limits. REFUSED: a value taken for another
@@ -61,7 +61,7 @@ class Attempt:
         at_most_ohm: what it has at most, 95 %, where only its continuity could be judged; else None.
     """
 
-    deed: Deed
+    deed: AttemptKind
     step: str
     touch: int = 0
     revision: int = 0
@@ -83,14 +83,14 @@ class Attempt:
     @property
     def is_by_word(self) -> bool:
         """It came of a word or a key, not of a touch, so that it can be taken back."""
-        return self.touch == 0 and self.deed is not Deed.UNDONE
+        return self.touch == 0 and self.deed is not AttemptKind.UNDONE
 
 
 def refused(match: Match, step: str, touch: int, revision: int) -> Attempt:
     """A value that is not the asked pair's."""
     corrected = match.corrected
     return Attempt(
-        Deed.REFUSED,
+        AttemptKind.REFUSED,
         step,
         touch,
         revision,
@@ -106,7 +106,7 @@ def refused(match: Match, step: str, touch: int, revision: int) -> Attempt:
 def facts_of(attempt: Attempt) -> dict[str, Fact]:
     """What the notice of an attempt keeps of it beside code, step and time."""
     facts: dict[str, Fact] = {"touch": attempt.touch, "revision": attempt.revision}
-    if attempt.deed is Deed.REFUSED:
+    if attempt.deed is AttemptKind.REFUSED:
         facts |= {
             "ohm": attempt.ohm,
             "expanded_ohm": attempt.expanded_ohm,
@@ -139,11 +139,11 @@ def clock_set_s(record: Event | Recorded) -> float:
 _CLOCKS = {Code.CLOCK_SET_FORWARD: 1.0, Code.CLOCK_SET_BACK: -1.0}
 
 _DEEDS = {
-    Code.OPEN_ANCHORED: Deed.PROVED,
-    Code.STEP_AGAIN: Deed.AGAIN,
-    Code.STEP_MOVED: Deed.AGAIN,
-    Code.STEP_SKIPPED: Deed.SKIPPED,
-    Code.STEP_UNDONE: Deed.UNDONE,
+    Code.OPEN_ANCHORED: AttemptKind.PROVED,
+    Code.STEP_AGAIN: AttemptKind.AGAIN,
+    Code.STEP_MOVED: AttemptKind.AGAIN,
+    Code.STEP_SKIPPED: AttemptKind.SKIPPED,
+    Code.STEP_UNDONE: AttemptKind.UNDONE,
 }
 
 
@@ -153,7 +153,7 @@ def _of_verdict(verdict: Verdict) -> Attempt:
     if verdict.step == WARM_CHECK:  # its verdict tells of the unit; as a touch it is a value, or an open pair
         outcome = Outcome.FAIL if verdict.reference_ohm is None else Outcome.PASS
     return Attempt(
-        Deed.JUDGED,
+        AttemptKind.JUDGED,
         verdict.step,
         verdict.touch,
         verdict.revision,
@@ -175,7 +175,7 @@ def _of_refusal(notice: Notice) -> Attempt:
     facts = notice.facts
     pins = facts.get("looks_like") or ()
     return Attempt(
-        Deed.REFUSED,
+        AttemptKind.REFUSED,
         notice.step,
         _whole(facts, "touch"),
         _whole(facts, "revision"),
@@ -345,7 +345,7 @@ def touched_afresh(last: StepState) -> StepState:
     )
 
 
-def judged(state: StepState, attempt: Attempt, table: PairTable) -> bool:
+def counts(state: StepState, attempt: Attempt, table: PairTable) -> bool:
     """Whether an attempt counts; one that does not is remembered in the state.
 
     Args:

@@ -14,7 +14,7 @@ from acquire.conditions import LEADS as LEADS_GATE
 from acquire.conditions import CalibrationDue, Conditions, Temperature
 from acquire.heart.attempt import clock_set_s
 from acquire.physics.leads import CONTACT_OHM, LEAD_LIMIT_OHM, moved
-from acquire.plausible import Doubt, Gate, Law, Seen, fresh
+from acquire.plausible import Doubt, Gate, Plausibility, Seen, fresh
 from acquire.records import (
     Ask,
     CheckMeter,
@@ -43,7 +43,7 @@ from acquire.records import (
 from acquire.records.codes import Recheck
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.unit_result import VisitResult, revised, settled
+from acquire.unit_result import VisitResult, revised, with_typed
 from acquire.verdict.typed import Habit, typed_result
 from acquire.verdict.typed_doubt import TypedGate
 from acquire.verdict.typed_wanted import guidance
@@ -244,13 +244,13 @@ class Duties:
         visit = self.visit
         if visit.last is not None:
             result = replace(result, revision=visit.last.revision + 1)
-        visit.last, visit.ended = settled(result, visit.typed), True
+        visit.last, visit.ended = with_typed(result, visit.typed), True
         return visit.last
 
     def doubted(self, *, doubted: bool) -> UnitResult | None:
         """The result that was just given, now that the batch has said whether its first unit is in doubt."""
         if self.visit.last is not None:
-            self.visit.last = settled(self.visit.last, self.visit.typed, doubted=doubted)
+            self.visit.last = with_typed(self.visit.last, self.visit.typed, doubted=doubted)
         return self.visit.last
 
     def revise(self, utc_s: float, *, doubted: bool | None = None) -> list[Event]:
@@ -367,7 +367,7 @@ class Duties:
 LEADS = Wanted(Quantity.RESISTANCE, LEAD_LIMIT_OHM, close_enough_ohm=CONTACT_OHM / 2)
 """How the meter is set for it."""
 
-ZEROS = Law(-CONTACT_OHM * 10, LEAD_LIMIT_OHM, near=0.1, near_per_s=0.02 / 3600.0, near_at_most=0.2)
+ZEROS = Plausibility(-CONTACT_OHM * 10, LEAD_LIMIT_OHM, near=0.1, near_per_s=0.02 / 3600.0, near_at_most=0.2)
 """What a zero can be after another, ohms. Workshop choice: leads that break go by tenths of an ohm, and so
 does a zero that was taken over a dirty tip."""
 

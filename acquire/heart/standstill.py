@@ -43,7 +43,7 @@ KEPT_BYTES = 32
 _SEVERAL = 3
 
 
-class Unusable(StrEnum):
+class UnusableReading(StrEnum):
     """Why readings cannot be used."""
 
     NO_NUMBER = "no_number"
@@ -171,7 +171,7 @@ class Standstill:
             return
         if self._touch is not None:
             self._touch.numberless += 1
-        why = Unusable.NO_NUMBER if reading.kind is Kind.NO_READING else Unusable.OTHER_QUANTITY
+        why = UnusableReading.NO_NUMBER if reading.kind is Kind.NO_READING else UnusableReading.OTHER_QUANTITY
         facts = {"why": why.value, "quantity": reading.quantity.value, "wanted": wanted.value}
         self._last = (Code.METER_UNUSABLE, {**bytes_told(reading.raw), **facts})
 

@@ -22,7 +22,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from acquire.choices import FAILING, PASSING
-from acquire.heart.attempt import Attempt, Deed, StepState, judged, touched_afresh
+from acquire.heart.attempt import Attempt, AttemptKind, StepState, counts, touched_afresh
 from acquire.heart.recheck import doubtful, known_readings, movement, repeatable, too_coarse
 from acquire.physics.common import PairReading, reading_of
 from acquire.records import Ask, Fact, Fit, Match, Outcome, Pair, Prompt, Step, StepKind
@@ -119,22 +119,22 @@ class UnitState:
     def _applied(self, attempt: Attempt) -> bool:
         self.unclip(but=attempt.step)
         match attempt.deed:
-            case Deed.JUDGED:
+            case AttemptKind.JUDGED:
                 return self._judged(attempt)
-            case Deed.REFUSED:
+            case AttemptKind.REFUSED:
                 self._refused(attempt)
-            case Deed.PROVED:
+            case AttemptKind.PROVED:
                 state = self.named(attempt.step)
                 if state.bracket is not None:
                     state.bracket.prove()
-            case Deed.AGAIN:
+            case AttemptKind.AGAIN:
                 self._again(attempt)
-            case Deed.SKIPPED:
+            case AttemptKind.SKIPPED:
                 state = self.named(attempt.step)
                 state.skipped, state.outcome = True, None
                 self._focus = ""
                 self._add_last_steps()
-            case Deed.UNDONE:
+            case AttemptKind.UNDONE:
                 self.refold(self.attempts[:-2])
         return False
 
@@ -149,7 +149,7 @@ class UnitState:
         state.attempts += 1
         if state.step.name != self._last:
             self._last, self._touched_again = state.step.name, False
-        if not judged(state, attempt, self.table):
+        if not counts(state, attempt, self.table):
             return False
         if outcome is Outcome.CANNOT_JUDGE and self._focus and not state.out_of_turn:
             state.out_of_turn = True
@@ -292,7 +292,7 @@ class UnitState:
     @property
     def ends_skipped(self) -> bool:
         """The latest thing was that a step was skipped."""
-        return bool(self.attempts) and self.attempts[-1].deed is Deed.SKIPPED
+        return bool(self.attempts) and self.attempts[-1].deed is AttemptKind.SKIPPED
 
     @property
     def asks_set_up(self) -> bool:

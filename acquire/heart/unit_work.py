@@ -14,7 +14,7 @@ from itertools import accumulate
 
 from acquire.choices import PASSING
 from acquire.conditions import Conditions
-from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, refused
+from acquire.heart.attempt import Attempt, AttemptKind, attempt_of, facts_of, refused
 from acquire.heart.contact import Admission
 from acquire.heart.unit_state import UnitState
 from acquire.physics.cooling import Look
@@ -121,7 +121,7 @@ class UnitWork:
         A value that another has replaced was doubted, mostly as another pair's: it would seem to have cooled.
         Where the clock was set back, no time passes until it is where it was.
         """
-        judged = [a for a in self.state.attempts if a.deed is Deed.JUDGED]
+        judged = [a for a in self.state.attempts if a.deed is AttemptKind.JUDGED]
         times_s = accumulate((a.utc_s for a in judged), max)
         every = [(a, self.state.named(a.step), at_s) for a, at_s in zip(judged, times_s, strict=True)]
         return [
@@ -161,7 +161,7 @@ class UnitWork:
         state = self.state
         before = state.attempts[-1] if state.attempts else None
         if admission is Admission.MOVED:
-            if before is None or before.deed is not Deed.JUDGED or before.touch != state.touch:
+            if before is None or before.deed is not AttemptKind.JUDGED or before.touch != state.touch:
                 return []
             return [self._moved(state.named(before.step).step, settled, state.touch, 0)]
         taken_back = admission is Admission.REVISED and before is not None and before.touch == state.touch
@@ -218,7 +218,7 @@ class UnitWork:
             if bracket.closes(match.pair, settled.contact_s):
                 return [self._open(step, settled.utc_s, Basis.OPEN_BRACKETED, bracket.pairs, touch)]
             if bracket.proves(match.pair):
-                attempt = Attempt(Deed.PROVED, step.name, touch, revision, utc_s=settled.utc_s)
+                attempt = Attempt(AttemptKind.PROVED, step.name, touch, revision, utc_s=settled.utc_s)
                 state.apply(attempt)
                 return [self._notice(Code.OPEN_ANCHORED, settled, step, attempt, match.pair)]
         if (other := state.waiting(match)) is not None:
@@ -372,7 +372,7 @@ class UnitWork:
 
     def _moved(self, step: Step, settled: Settled, touch: int, revision: int) -> Notice:
         """A pair measured again by a touch that has moved since: it is asked for once more."""
-        attempt = Attempt(Deed.AGAIN, step.name, touch, revision, utc_s=settled.utc_s)
+        attempt = Attempt(AttemptKind.AGAIN, step.name, touch, revision, utc_s=settled.utc_s)
         self.state.apply(attempt)
         return self._notice(Code.STEP_MOVED, settled, step, attempt)
 

@@ -18,7 +18,8 @@ from pathlib import Path
 from acquire.errors import JournalUnusable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
 from acquire.records import Fact
-from system.files import NO_LINK, lock, mounted_read_only, sync_folder
+from drivers.plain_file import read_file
+from system.files import OWN, lock, mounted_read_only, sync_folder
 
 COUNTER_FILE = "journal.counter"
 _MODE = 0o640
@@ -28,8 +29,7 @@ _LINE = re.compile(r"([0-9a-f]{16}) +([0-9]{1,18})\n")
 def remembered(folder: Path) -> tuple[str, int] | None:
     """Birth id and latest number; None where nothing is remembered, or nothing that can be read."""
     try:
-        with (folder / COUNTER_FILE).open("rb") as file:
-            found = _LINE.fullmatch(file.read(100).decode("ascii", "replace"))
+        found = _LINE.fullmatch(read_file(folder / COUNTER_FILE, 100).decode("ascii", "replace"))
     except OSError:
         return None
     return (found[1], int(found[2])) if found else None
@@ -38,7 +38,7 @@ def remembered(folder: Path) -> tuple[str, int] | None:
 def remember(folder: Path, birth: str, seq: int) -> None:
     """Write both over what was there, in one piece. A folder that cannot be written is no fault here."""
     with contextlib.suppress(OSError):
-        number = os.open(folder / COUNTER_FILE, os.O_WRONLY | os.O_CREAT | NO_LINK, _MODE)
+        number = os.open(folder / COUNTER_FILE, os.O_WRONLY | os.O_CREAT | OWN, _MODE)
         try:
             os.write(number, f"{birth} {seq:>18}\n".encode())
         finally:
@@ -239,9 +239,9 @@ def take_lock(folder: Path) -> int:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        os.close(os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | NO_LINK, MODE))
+        os.close(os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | OWN, MODE))
         # Kept open for reading only: a bench that waits must not hold a file system against being remounted.
-        number = os.open(folder / LOCK, os.O_RDONLY | NO_LINK)
+        number = os.open(folder / LOCK, os.O_RDONLY | OWN)
     except OSError as error:
         raise JournalUnusable(
             f"The journal's folder {folder} cannot be written: {error.strerror}.",

@@ -12,7 +12,7 @@ from pathlib import Path
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class CsvColumn:
     """One column of a CSV file.
 
     Attributes:
@@ -27,11 +27,11 @@ class Column:
     text: bool = False
 
 
-def _listed() -> dict[str, tuple[Column, ...]]:
-    found: dict[str, tuple[Column, ...]] = {}
+def _listed() -> dict[str, tuple[CsvColumn, ...]]:
+    found: dict[str, tuple[CsvColumn, ...]] = {}
     with Path(__file__).with_suffix(".csv").open(newline="", encoding="utf-8") as file:
         for row in csv.DictReader(file):
-            column = Column(row["name"], row["about"], text=bool(row["text"]))
+            column = CsvColumn(row["name"], row["about"], text=bool(row["text"]))
             found[row["kind"]] = (*found.get(row["kind"], ()), column)
     return found
 

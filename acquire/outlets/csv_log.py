@@ -39,7 +39,7 @@ from acquire.journal.store import Journal
 from acquire.outlets.outlet import OutletFailed
 from acquire.outlets.payload import header, row_of
 from acquire.records import Fact
-from system.files import NO_LINK, NO_WAIT, sync_folder, to_disk
+from system.files import OWN, sync_folder, to_disk
 
 CHUNK = 1 << 20
 """Bytes looked at in one go."""
@@ -77,7 +77,7 @@ def examine(path: Path, top: bytes, birth: str) -> Tail | None:
         OSError: it cannot be read.
     """
     try:
-        number = os.open(path, os.O_RDONLY | NO_LINK | NO_WAIT)
+        number = os.open(path, os.O_RDONLY | OWN)
     except FileNotFoundError:
         return Tail(0, 0)
     except OSError as error:
@@ -106,7 +106,7 @@ def cut_torn_tail(path: Path, tail: Tail) -> Tail:
     Raises:
         OSError: it cannot be written.
     """
-    number = os.open(path, os.O_WRONLY | NO_LINK)
+    number = os.open(path, os.O_WRONLY | OWN)
     try:
         os.ftruncate(number, tail.size)
         to_disk(number)
@@ -144,7 +144,7 @@ def last_number(content: Content, whole: int, birth: str) -> int:
 
 def numbers_in(path: Path, birth: str) -> set[int]:
     """Sequence numbers of all rows of one journal in a file of ours. Raises: OSError: it cannot be read."""
-    number = os.open(path, os.O_RDONLY | NO_LINK | NO_WAIT)
+    number = os.open(path, os.O_RDONLY | OWN)
     try:
         with mmap.mmap(number, 0, access=mmap.ACCESS_READ) as content:
             found, quotes, at = set(), 0, 0
@@ -344,7 +344,7 @@ class CsvLog:
         rows = [row_of(entry) for entry in entries]
         data = _lines([header(self.kind), *rows], bom=True) if tail.size == 0 else _lines(rows)
         try:
-            number = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | NO_LINK, MODE)
+            number = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | OWN, MODE)
         except OSError as error:
             raise self._failed(path, error) from error
         try:

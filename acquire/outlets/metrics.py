@@ -16,7 +16,7 @@ CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class BenchFacts:
     """What is known of a running bench.
 
     Attributes:
@@ -73,7 +73,7 @@ class Facts:
 Sample = tuple[dict[str, str], float]
 
 
-def exposition(facts: Facts) -> str:
+def exposition(facts: BenchFacts) -> str:
     """Write the facts in Prometheus' text format, one family after the other."""
     outlets = facts.outlets
     backlog = {o.name: max(0, facts.journal_seq - o.cursor) for o in outlets}
@@ -106,7 +106,7 @@ def exposition(facts: Facts) -> str:
     return "\n".join(lines) + "\n"
 
 
-def health(facts: Facts) -> tuple[int, bytes]:
+def health(facts: BenchFacts) -> tuple[int, bytes]:
     """Give the answer to a health check.
 
     Returns:

@@ -30,7 +30,7 @@ from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.store import Journal
 from acquire.outlets.mqtt import Broker, Connection, Heard, open_connection
-from acquire.outlets.orders import Answer, Desk, Order
+from acquire.outlets.orders import Desk, Order, OrderAnswer
 from acquire.outlets.outlet import OutletFailed
 from acquire.outlets.payload import VERSION, as_json, evidence_payload_of, payload_of
 from acquire.outlets.topics import (
@@ -60,7 +60,7 @@ READING_EXPIRY_S = 10
 LEAVE_S = 1.0
 """Longest time for a farewell; systemd's patience is needed for the verdicts before it."""
 
-OnCommand = Callable[[Order], Awaitable[Answer]]
+OnCommand = Callable[[Order], Awaitable[OrderAnswer]]
 """Carries out an order and says what became of it. It may raise a `SteadyohmError`: a refusal."""
 
 

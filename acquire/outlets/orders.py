@@ -24,7 +24,8 @@ from typing import Any
 
 from acquire.errors import SteadyohmError
 from acquire.records import CallGood, ClockSet, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
-from system.files import BYTES, to_disk
+from drivers.plain_file import read_file
+from system.files import OWN, to_disk
 
 LARGEST_BYTES = 4096
 """A command larger than this is refused unread."""
@@ -60,7 +61,7 @@ ORDERS: dict[str, type[Order]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class OrderAnswer:
     """What became of a command.
 
     Attributes:
@@ -73,7 +74,7 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class OrderTaken:
     """What the desk says of one message.
 
     Attributes:
@@ -84,10 +85,10 @@ class Taken:
 
     correlation: str = ""
     order: Order | None = None
-    answer: Answer | None = None
+    answer: OrderAnswer | None = None
 
 
-class Refused(ValueError):
+class OrderRefused(ValueError):
     """A message that is no command of ours; the text says why, for the sender."""
 
 
@@ -105,8 +106,8 @@ class Desk:
     dropped: int = 0
     _tokens: float = float(BURST)
     _filled_s: float = float("-inf")
-    known: OrderedDict[str, Answer | None] = field(default_factory=OrderedDict)
-    note: Callable[[str, Answer | None], object] = lambda _correlation, _answer: None
+    known: OrderedDict[str, OrderAnswer | None] = field(default_factory=OrderedDict)
+    note: Callable[[str, OrderAnswer | None], object] = lambda _correlation, _answer: None
 
     @classmethod
     def kept(cls, folder: Path) -> Desk:
@@ -114,7 +115,7 @@ class Desk:
         file = OrderFile(folder)
         return cls(known=file.known, note=file.note)
 
-    def take(self, message: bytes, monotonic_s: float, *, retained: bool = False) -> Taken:
+    def take(self, message: bytes, monotonic_s: float, *, retained: bool = False) -> OrderTaken:
         """Look at one message.
 
         Args:
@@ -128,29 +129,29 @@ class Desk:
             plain = _object_of(message, retained=retained)
             correlation = _correlation_of(plain)
             if correlation in self.known:
-                return Taken(correlation, answer=self.known[correlation])
+                return OrderTaken(correlation, answer=self.known[correlation])
             order = order_of(plain)
-        except Refused as error:
+        except OrderRefused as error:
             self.refused += 1
-            return Taken(correlation, answer=Answer(done=False, reason=str(error)))
+            return OrderTaken(correlation, answer=OrderAnswer(done=False, reason=str(error)))
         except OverflowError:
             self.refused += 1
             self.dropped += 1
-            return Taken()
+            return OrderTaken()
         self.known[correlation] = None  # under way: a copy that comes meanwhile is not done either
         if len(self.known) > REMEMBERED:
             self.known.popitem(last=False)
-        return Taken(correlation, order)
+        return OrderTaken(correlation, order)
 
     async def carry_out(
-        self, correlation: str, order: Order, obey: Callable[[Order], Awaitable[Answer]]
-    ) -> Answer:
+        self, correlation: str, order: Order, obey: Callable[[Order], Awaitable[OrderAnswer]]
+    ) -> OrderAnswer:
         """Have an order obeyed that was taken; it is noted before and after, so that it is done once."""
         await asyncio.to_thread(self.note, correlation, None)
         try:
             answer = await obey(order)
         except SteadyohmError as error:
-            answer = Answer(done=False, reason=str(error))
+            answer = OrderAnswer(done=False, reason=str(error))
         if correlation in self.known:
             self.known[correlation] = answer
         await asyncio.to_thread(self.note, correlation, answer)
@@ -170,7 +171,7 @@ class Desk:
             raise OverflowError
         self._tokens -= 1.0
         if self._tokens < 1.0:
-            raise Refused(f"Too many commands: at most {PER_SECOND:g} a second are taken.")
+            raise OrderRefused(f"Too many commands: at most {PER_SECOND:g} a second are taken.")
 
 
 def order_of(plain: dict[str, Any]) -> Order:
@@ -186,13 +187,13 @@ def order_of(plain: dict[str, Any]) -> Order:
     name = plain.get("command")
     kind = ORDERS.get(name) if isinstance(name, str) else None
     if kind is None:
-        raise Refused(f"No such command. Known are {', '.join(ORDERS)}.")
+        raise OrderRefused(f"No such command. Known are {', '.join(ORDERS)}.")
     fields = _fields_of(kind)
     given = {key: value for key, value in plain.items() if key not in ("command", "correlation")}
     if strange := sorted(set(given) - set(fields)):
-        raise Refused(f"{name} has no field {strange[0][:LONGEST_TEXT]!r}.")
+        raise OrderRefused(f"{name} has no field {strange[0][:LONGEST_TEXT]!r}.")
     if missing := [key for key, part in fields.items() if key not in given and part.required]:
-        raise Refused(f"{name} needs {missing[0]}.")
+        raise OrderRefused(f"{name} needs {missing[0]}.")
     return kind(**{key: fields[key].read(key, value) for key, value in given.items()})
 
 
@@ -218,31 +219,31 @@ class _Part:
             return None
         if self.sort == "boolean":
             if not isinstance(value, bool):
-                raise Refused(f"{key} must be true or false.")
+                raise OrderRefused(f"{key} must be true or false.")
             return value
         return self._text(key, value) if self.sort == "string" else self._number(key, value)
 
     def _number(self, key: str, value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise Refused(f"{key} must be a number.")
+            raise OrderRefused(f"{key} must be a number.")
         if not self.least <= value <= self.most:  # an integer too long for a float is compared as it is
-            raise Refused(f"{key} must lie between {self.least:g} and {self.most:g}.")
+            raise OrderRefused(f"{key} must lie between {self.least:g} and {self.most:g}.")
         if self.sort == "number":
             return float(value)
         if value != int(value):
-            raise Refused(f"{key} must be a whole number.")
+            raise OrderRefused(f"{key} must be a whole number.")
         return int(value)
 
     def _text(self, key: str, value: Any) -> str:
         if not isinstance(value, str):
-            raise Refused(f"{key} must be a text.")
+            raise OrderRefused(f"{key} must be a text.")
         text = value.strip()
         if len(text) > LONGEST_TEXT:
-            raise Refused(f"{key} is longer than {LONGEST_TEXT} characters.")
+            raise OrderRefused(f"{key} is longer than {LONGEST_TEXT} characters.")
         if not text.isprintable():
-            raise Refused(f"{key} holds characters that cannot be printed.")
+            raise OrderRefused(f"{key} holds characters that cannot be printed.")
         if not text and self.required:
-            raise Refused(f"{key} must not be empty.")
+            raise OrderRefused(f"{key} must not be empty.")
         return text
 
     def schema(self) -> dict[str, Any]:
@@ -275,22 +276,22 @@ def _fields_of(kind: type[Order]) -> dict[str, _Part]:
 
 def _object_of(message: bytes, *, retained: bool) -> dict[str, Any]:
     if retained:
-        raise Refused("A retained message is no command: send it without retain.")
+        raise OrderRefused("A retained message is no command: send it without retain.")
     if len(message) > LARGEST_BYTES:
-        raise Refused(f"A command has at most {LARGEST_BYTES} bytes.")
+        raise OrderRefused(f"A command has at most {LARGEST_BYTES} bytes.")
     try:
         plain = json.loads(message)
     except (ValueError, RecursionError):
-        raise Refused("That is no JSON.") from None
+        raise OrderRefused("That is no JSON.") from None
     if not isinstance(plain, dict):
-        raise Refused("A command is a JSON object.")
+        raise OrderRefused("A command is a JSON object.")
     return plain
 
 
 def _correlation_of(plain: dict[str, Any]) -> str:
     value = plain.get("correlation")
     if not isinstance(value, str) or not 0 < len(value) <= LONGEST_CORRELATION or not value.isprintable():
-        raise Refused(f"A command needs a correlation: a text of 1 to {LONGEST_CORRELATION} characters.")
+        raise OrderRefused(f"A command needs a correlation: a text of 1 to {LONGEST_CORRELATION} characters.")
     return value
 
 
@@ -328,7 +329,7 @@ def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
 
 
 FILE = "orders.jsonl"
-CUT_OFF = Answer(
+CUT_OFF = OrderAnswer(
     done=False,
     reason="This order was taken before the bench was started anew: see on the record what became of it.",
 )
@@ -341,9 +342,9 @@ class OrderFile:
     def __init__(self, folder: Path) -> None:
         """Read what is there, and keep the latest of it only."""
         self._path = folder / FILE
-        self.known: OrderedDict[str, Answer | None] = OrderedDict()
+        self.known: OrderedDict[str, OrderAnswer | None] = OrderedDict()
         try:
-            content = self._path.read_bytes()
+            content = read_file(self._path)
         except OSError:
             content = b""
         lines = content.splitlines()
@@ -364,14 +365,14 @@ class OrderFile:
     def _understand(self, line: bytes) -> None:
         try:
             correlation, *said = json.loads(line)
-            self.known[str(correlation)] = Answer(bool(said[0]), str(said[1])) if said else CUT_OFF
+            self.known[str(correlation)] = OrderAnswer(bool(said[0]), str(said[1])) if said else CUT_OFF
         except (ValueError, TypeError, IndexError):
             return  # torn by a power cut: its order was not begun
 
-    def note(self, correlation: str, answer: Answer | None) -> None:
+    def note(self, correlation: str, answer: OrderAnswer | None) -> None:
         """Write on the disk that an order is taken, or what became of it."""
         try:
-            number = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | BYTES, _MODE)
+            number = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | OWN, _MODE)
             try:
                 os.write(number, ("\n" * self._torn + _line(correlation, answer)).encode())
                 self._torn = False
@@ -382,6 +383,6 @@ class OrderFile:
             return
 
 
-def _line(correlation: str, answer: Answer | None) -> str:
+def _line(correlation: str, answer: OrderAnswer | None) -> str:
     said = [] if answer is None or answer == CUT_OFF else [answer.done, answer.reason]
     return json.dumps([correlation, *said]) + "\n"

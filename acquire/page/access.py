@@ -21,7 +21,7 @@ from starlette.requests import cookie_parser
 
 from acquire.errors import SteadyohmError
 from acquire.files.network_tables import is_loopback
-from system.files import NO_LINK, others_may_read, to_disk
+from system.files import OWN, others_may_read, to_disk
 
 TOKEN_BYTES = 18
 """Random bytes of a token: 144 bits, 24 characters."""
@@ -169,7 +169,7 @@ def token_of(file: Path) -> str:
     """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        number = os.open(file, os.O_RDWR | os.O_CREAT | NO_LINK, 0o600)
+        number = os.open(file, os.O_RDWR | os.O_CREAT | OWN, 0o600)
         with os.fdopen(number, "r+", encoding="ascii", errors="replace") as text:
             if others_may_read(number):
                 raise SteadyohmError(f"Others may read the token file {file}.", f"Run: chmod 600 {file}")

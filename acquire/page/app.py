@@ -22,7 +22,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from acquire.errors import Fault, FileInvalid, SteadyohmError
-from acquire.outlets.orders import LARGEST_BYTES, Answer, Order, Stop
+from acquire.outlets.orders import LARGEST_BYTES, Order, OrderAnswer, Stop
 from acquire.page.access import SECURITY, Gate, token_in
 from acquire.page.backend import File, PageBackend, Unknown
 from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
@@ -123,8 +123,8 @@ NO_STOP = "This page may not end the bench: press Ctrl-C at its terminal, or set
 """The answer to an order that its page may not give."""
 
 
-async def _no_stop(_order: Order) -> Answer:
-    return Answer(done=False, reason=NO_STOP)
+async def _no_stop(_order: Order) -> OrderAnswer:
+    return OrderAnswer(done=False, reason=NO_STOP)
 
 
 LET_IN = (
@@ -247,7 +247,7 @@ class Pages:
             answer = await backend.desk.carry_out(taken.correlation, taken.order, obey)
         if answer is None:
             text = "That order is under way." if taken.correlation else "Too many orders."
-            answer = Answer(done=False, reason=text)
+            answer = OrderAnswer(done=False, reason=text)
         return plain({"done": answer.done, "reason": answer.reason})
 
     async def _question(self, request: Request) -> Response:

@@ -5,14 +5,14 @@ Not for what the page shows by itself (view), nor for how a request comes and an
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 
 from acquire.conditions import Conditions
 from acquire.errors import SteadyohmError
-from acquire.outlets.orders import Answer, Desk, Order
+from acquire.outlets.orders import Desk, Order, OrderAnswer
 from acquire.page.telling import Plain
-from acquire.records import Code, Fact, Purpose
+from acquire.records import Code, Fact, Notice, Purpose, Severity
 from acquire.words.batches import PURPOSES
 
 
@@ -22,25 +22,23 @@ class Facts:
 
     Attributes:
         utc_s: now, by the bench's clock.
-        due: what is missing, too old, due or in the way now, each with the facts that are told of it.
+        due: what is missing, too old, due, failing or in the way now.
         lead_utc_s, check_utc_s: of the latest lead zero and check standard; None where there was none.
         learned: facts of what the bench has learnt of its contacts; empty where that is nothing.
-        failing: name and latest failure of each outlet that cannot get rid of what it has.
     """
 
     utc_s: float
-    due: Mapping[Code, Mapping[str, Fact]] = field(default_factory=dict)
+    due: Sequence[Notice] = ()
     lead_utc_s: float | None = None
     check_utc_s: float | None = None
     learned: Mapping[str, Fact] = field(default_factory=dict)
-    failing: tuple[tuple[str, str], ...] = ()
 
 
-def temperature_due(conditions: Conditions, utc_s: float) -> dict[Code, Mapping[str, Fact]]:
+def temperature_due(conditions: Conditions, utc_s: float) -> Iterator[Notice]:
     """Whether there is no fresh temperature, and whether there ever was one."""
-    if conditions.fresh_temperature(utc_s) is not None:
-        return {}
-    return {Code.TEMPERATURE_MISSING if conditions.temperature is None else Code.TEMPERATURE_OLD: {}}
+    if conditions.fresh_temperature(utc_s) is None:
+        code = Code.TEMPERATURE_MISSING if conditions.temperature is None else Code.TEMPERATURE_OLD
+        yield Notice(Severity.STOP, code, utc_s)
 
 
 File = tuple[bytes, str]
@@ -79,7 +77,7 @@ class PageBackend:
     utc_s: Callable[[], float] = lambda: 0.0
     monotonic_s: Callable[[], float] = lambda: 0.0
     facts: Callable[[], Facts] | None = None
-    obey: Callable[[Order], Awaitable[Answer]] | None = None
+    obey: Callable[[Order], Awaitable[OrderAnswer]] | None = None
     may_stop: bool = False
     desk: Desk = field(default_factory=Desk)
     asks: Mapping[str, Asked] = field(default_factory=dict)

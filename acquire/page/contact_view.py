@@ -95,7 +95,7 @@ class ContactView:
                 self.rest = rest_words(event.unrest, hindered(event))
             case Settled():
                 self.at_rest = True
-                self.rest = rest_words(0.0, held(event)) if self.touching else self.rest
+                self.rest = rest_words(0.0, held(event) or "at rest") if self.touching else self.rest
             case LiftOff():
                 self._lifted()
             case LeadZero() | CheckStandard():
@@ -185,7 +185,7 @@ def rest_words(unrest: float | None, advice: str = "") -> Plain:
         advice: what the hands can do about it, in place of the word.
     """
     if unrest is None or not math.isfinite(unrest):
-        return {"unrest": None, "share": 0.0, "word": advice or "still moving"}
+        return {"share": 0.0, "word": advice or "still moving"}
     share = 1.0 - math.log10(min(max(unrest, 1.0), 100.0)) / 2.0
-    word = "at rest" if unrest <= 1.0 else ("nearly at rest" if unrest <= NEAR else "still moving")
-    return {"unrest": round(unrest, 2), "share": round(share, 3), "word": advice or word}
+    word = "nearly at rest" if unrest <= NEAR else "still moving"  # at rest is what has settled
+    return {"share": round(share, 3), "word": advice or word}

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import base64
+import contextlib
 import hashlib
 import re
 import sys
@@ -35,6 +36,9 @@ MOST_KEPT = 20
 
 MOST_NAMES = 200
 """Batches or studies in the list to choose from."""
+
+LONGEST_LINE = 1_000_000
+"""Bytes of the first line of a study's record, which holds its plan."""
 
 PHOTOS = "photos"
 PHOTO_NAME = re.compile(r"[0-9a-f]{64}\.jpg")
@@ -64,10 +68,19 @@ async def command(*words: str) -> bytes:
     return ended.out
 
 
+def _studies(folder: Path) -> list[str]:
+    """Names of the records of studies in a folder; other files of lines may lie beside them."""
+    names = []
+    for path in sorted(folder.glob("*.jsonl")):
+        with contextlib.suppress(OSError, msgspec.DecodeError), path.open("rb") as file:
+            if "study" in msgspec.json.decode(file.readline(LONGEST_LINE), type=dict[str, msgspec.Raw]):
+                names.append(path.name)
+    return names[:MOST_NAMES]
+
+
 async def study_in(folder: Path, words: dict[str, str]) -> Plain:
     """The report of a gauge study of a folder; without a name, the names there are."""
-    found = await asyncio.to_thread(lambda: sorted(folder.glob("*.jsonl"))[:MOST_NAMES])
-    names = [path.name for path in found]
+    names = await asyncio.to_thread(_studies, folder)
     if (name := words.get("name", "")) and name not in names:
         raise Unknown("There is no such study in the folder.")
     made = await command("document", "study", "--", str(folder / name)) if name else b"null"

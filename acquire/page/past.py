@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.errors import InputImpossible
-from acquire.files.shared import begun
 from acquire.journal.history import JournalReader
 from acquire.journal.query import OF_A_VISIT, Query
 from acquire.page.backend import Unknown
@@ -36,6 +35,7 @@ from acquire.words.batches import PURPOSES
 from acquire.words.beside import check_text
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import OUTCOME_WORDS
+from system.processes import begun
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit

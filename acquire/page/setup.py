@@ -56,14 +56,14 @@ FILE_NAME = re.compile(
 class Wanted:
     """The bench that somebody has put together: its meter, other finds such as a thermometer, chosen files.
 
-    `words` are the settings that are typed or chosen as they are, those that are not empty.
+    `settings` are those that are typed or chosen as they are, those that are not empty.
     """
 
     finding: Finding
     others: tuple[Finding, ...]
     sheet: Path
     model: Path
-    words: dict[str, str]
+    settings: dict[str, str]
 
 
 @dataclass(slots=True)

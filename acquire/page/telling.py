@@ -15,7 +15,6 @@ import msgspec
 from acquire.choices import FAILING
 from acquire.quantity import show
 from acquire.records import Batch, LeadZero, Notice, Outcome, Pair, TypedResult, UnitResult, Verdict
-from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import batch_doubt, sentence
 from acquire.words.notices import said
@@ -88,10 +87,9 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
         "reason": alone(reason_of(result)),
         "found": " ".join(findings_words(result)),
         "held": alone(why_not(result)),
-        "wait_until_utc_s": None if result.wait_s is None else ended_s(result) + result.wait_s,
         "diagnosis": [
             {
-                **picked(each, "fault", "probability"),
+                **picked(each, "probability"),
                 "sentence": sentence(each),
                 "sureness": sureness(each.probability),
             }

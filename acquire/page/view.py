@@ -129,7 +129,7 @@ class View:
 
     def know(self, facts: Facts) -> None:
         """Take the facts of this second."""
-        self._contact.quiet(silent=Code.METER_SILENT in facts.due)
+        self._contact.quiet(silent=any(each.code is Code.METER_SILENT for each in facts.due))
         self._warnings.know(facts)
         self._facts(facts)
 

@@ -103,10 +103,12 @@ OF_UNITS = (Code.PART_WARM, Code.PART_RESTED)
 """Warnings of many units at once: one line for all, with the one whose turn comes first."""
 
 
-STOPS = {Code.JOURNAL_HALTED, Code.TEMPERATURE_MISSING, Code.TEMPERATURE_OLD, Code.CHECK_OUT}
-WARNS = {Code.METER_SILENT, Code.LEADS_NONE, Code.LEADS_OLD, Code.CALIBRATION_DUE, Code.CHECK_DUE}
-DUE = {**dict.fromkeys(STOPS, Severity.STOP), **dict.fromkeys(WARNS, Severity.WARNING)}
-"""Weight of the warnings that are facts of the bench."""
+OF_THERMOMETER = frozenset({Code.TEMPERATURE_MISSING, Code.TEMPERATURE_OLD})
+DUE = OF_THERMOMETER | {
+    *(Code.JOURNAL_HALTED, Code.METER_SILENT, Code.OUTLET_FAILING, Code.CALIBRATION_DUE),
+    *(Code.LEADS_NONE, Code.LEADS_OLD, Code.CHECK_DUE, Code.CHECK_OUT),
+}
+"""Warnings that are facts of the bench."""
 
 SAID_BY = {Code.METER_SILENT: Code.METER_LOST, Code.JOURNAL_HALTED: Code.JOURNAL_UNUSABLE}
 """Facts that a notice has told already, in more words."""
@@ -126,10 +128,8 @@ class Concern:
 
     def plain(self) -> Plain:
         """For the page; only a unit that rests is counted down."""
-        own = picked(self.told, "code", "weight", "facts")
         until_utc_s = self.until_utc_s if self.told.code is Code.PART_WARM else None
-        times = {"since_utc_s": self.told.utc_s, "until_utc_s": until_utc_s}
-        return {**own, **times, "text": said(self.told)}
+        return {**picked(self.told, "code", "weight"), "until_utc_s": until_utc_s, "text": said(self.told)}
 
 
 Key = tuple[Code, str]
@@ -202,24 +202,18 @@ class Warnings:
     def know(self, facts: Facts) -> None:
         """Take the facts of this second."""
         self._pass(facts.utc_s)
-        if Code.JOURNAL_HALTED not in facts.due:
+        if Code.JOURNAL_HALTED not in {each.code for each in facts.due}:
             self._end(Code.JOURNAL_UNUSABLE)
         self._began_s = facts.utc_s if self._began_s is None else self._began_s
         young = facts.utc_s - self._began_s <= PATIENCE_S
-        for code, weight in DUE.items():
-            waits = young and code in (Code.TEMPERATURE_MISSING, Code.TEMPERATURE_OLD)
-            there = code in facts.due and not waits and (SAID_BY.get(code), "") not in self._now
-            self._hold(Notice(weight, code, facts.utc_s, facts=facts.due.get(code, {})), there=there)
-        self._of_outlets(facts)
-
-    def _of_outlets(self, facts: Facts) -> None:
-        failing = dict(facts.failing)
-        for code, name in list(self._now):
-            if code is Code.OUTLET_FAILING and name not in failing:
-                del self._now[code, name]
-        for name, why in failing.items():
-            told: dict[str, Fact] = {"outlet": name, "cause": why}
-            notice = Notice(Severity.WARNING, Code.OUTLET_FAILING, facts.utc_s, facts=told)
+        due = {
+            (each.code, str(each.facts.get("outlet", ""))): each
+            for each in facts.due
+            if not (young and each.code in OF_THERMOMETER) and (SAID_BY.get(each.code), "") not in self._now
+        }
+        for key in [key for key in self._now if key[0] in DUE and key not in due]:
+            del self._now[key]
+        for (_, name), notice in due.items():
             self._put(Concern(notice), name)
 
     def _pass(self, now_s: float) -> None:

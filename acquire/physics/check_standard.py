@@ -27,7 +27,7 @@ FEWEST_FOR_A_CHART = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Chart:
+class ChartLimits:
     """Limits of an individuals and moving-range chart, in ohms.
 
     Attributes:
@@ -46,7 +46,7 @@ class Chart:
     moving_range_upper_ohm: float
 
 
-def chart_of(readings_ohm: Sequence[float]) -> Chart:
+def chart_of(readings_ohm: Sequence[float]) -> ChartLimits:
     """Individuals and moving-range limits.
 
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
@@ -64,7 +64,7 @@ def chart_of(readings_ohm: Sequence[float]) -> Chart:
     ranges = list(map(abs, map(sub, readings_ohm[1:], readings_ohm)))
     mean_range = math.fsum(ranges) / len(ranges)
     sigma = mean_range / D2_OF_TWO
-    return Chart(
+    return ChartLimits(
         centre_ohm=centre,
         lower_ohm=centre - 3.0 * sigma,
         upper_ohm=centre + 3.0 * sigma,
@@ -111,7 +111,7 @@ class Check:
 
     reading_ohm: float
     signs: tuple[Sign, ...]
-    chart: Chart | None
+    chart: ChartLimits | None
     trend: Trend | None = None
 
     @property
@@ -165,7 +165,7 @@ def _off_certificate(ohm: float, expanded_ohm: float, resistor: Resistor) -> boo
     return abs(ohm - resistor.certificate_ohm) > math.hypot(expanded_ohm, resistor.expanded_ohm)
 
 
-def _run(readings_ohm: Sequence[float], chart: Chart) -> bool:
+def _run(readings_ohm: Sequence[float], chart: ChartLimits) -> bool:
     latest = readings_ohm[-RUN_LENGTH:]
     above = all(ohm > chart.centre_ohm for ohm in latest)
     below = all(ohm < chart.centre_ohm for ohm in latest)

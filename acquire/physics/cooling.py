@@ -70,6 +70,7 @@ _NEGLIGIBLE = 1e-4
 """Of the whole weight; what has less is left out of the waiting times."""
 
 _LONGEST_S = 24.0 * 3600.0
+_TINY = float(np.finfo(np.float64).tiny)
 
 
 def tau_of_mass(kilogram: float) -> float:
@@ -135,7 +136,7 @@ def look(
     left = values - values.mean() - slope * away
     freedom = len(values) - 2
     variance = float((left**2).sum()) / freedom * (freedom / max(freedom - 2, 0.5))  # Student's wider tails
-    correlated = max(0.0, float((left[1:] * left[:-1]).sum()) / max(float((left**2).sum()), 1e-300))
+    correlated = max(0.0, float((left[1:] * left[:-1]).sum()) / max(float((left**2).sum()), _TINY))
     variance *= (1.0 + correlated) / (1.0 - min(correlated, 0.9))
     u_slope = math.sqrt((variance + count_ohm**2 / 12.0) / square)
     moving = math.hypot(_CREEP * contact_ohm, _SETTLING * settling_ohm) / float(np.ptp(seconds))
@@ -172,7 +173,7 @@ class _Ways:
     def until(self, left: Floats, likely: NDArray[np.int64]) -> Floats:
         """[way, share] seconds until only such shares are left, in the likely ways."""
         seconds = np.concatenate([[0.0], np.geomspace(5.0, _LONGEST_S, 200)])
-        curves, log_left = np.log(self.left(seconds)[likely, ::-1] + 1e-300), np.log(left)
+        curves, log_left = np.log(np.maximum(self.left(seconds)[likely, ::-1], _TINY)), np.log(left)
         return np.array([np.interp(log_left, curve, seconds[::-1]) for curve in curves])
 
 
@@ -350,12 +351,12 @@ def _prior(kelvin: Floats, rested_s: float | None, tau_s: float) -> Floats:
         soaked = math.hypot(soaked, _FRESH_KELVIN * math.exp(-max(rested_s, 0.0) / tau_s))
     normal = np.exp(-0.5 * (kelvin / soaked) ** 2) / (soaked * math.sqrt(2.0 * math.pi))
     if rested_s is not None:
-        return np.log(normal * step + 1e-300)
+        return np.log(np.maximum(normal * step, _TINY))
     total = (1.0 - _WARM - _COLD) * normal
     for share, side, (low, high) in ((_WARM, kelvin, _WARM_KELVIN), (_COLD, -kelvin, _COLD_KELVIN)):
         within = (side >= low) & (side <= high)
         total += np.where(within, share / (np.maximum(side, low) * math.log(high / low)), 0.0)
-    return np.log(total * step + 1e-300)
+    return np.log(np.maximum(total * step, _TINY))
 
 
 def _normed(log_weight: Floats) -> Floats:

@@ -44,10 +44,10 @@ class Halving:
     step_kelvin: float
     source: str
 
-    def factor(self, celsius: float, reference_celsius: float) -> float:
-        """Value at the reference temperature over the value at `celsius`."""
+    def factor(self, celsius: float) -> float:
+        """Value at 40 °C over the value at `celsius`."""
         above_zero(self.step_kelvin, "the step of the halving rule in kelvin")
-        return float(0.5 ** ((reference_celsius - celsius) / self.step_kelvin))
+        return float(0.5 ** ((REFERENCE_CELSIUS - celsius) / self.step_kelvin))
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +83,8 @@ class Table:
         for _, factor in self.factors:
             above_zero(factor, f"a factor of table {self.name}")
 
-    def factor(self, celsius: float, reference_celsius: float) -> float:
-        """Value at the reference temperature over the value at `celsius`."""
-        return self._to_40(celsius) / self._to_40(reference_celsius)
-
-    def _to_40(self, celsius: float) -> float:
+    def factor(self, celsius: float) -> float:
+        """Value at 40 °C over the value at `celsius`."""
         for (t0, f0), (t1, f1) in pairwise(self.factors):
             if t0 <= celsius <= t1:
                 return f0 * math.pow(f1 / f0, (celsius - t0) / (t1 - t0))
@@ -111,49 +108,15 @@ RULES: Mapping[str, TemperatureRule] = MappingProxyType(
 is the user's to supply as a `Table`, since no published source for it could be confirmed."""
 
 
-@dataclass(frozen=True, slots=True)
-class Insulation:
-    """An insulation result at its reference temperature.
-
-    Attributes:
-        measured_ohm: as read; a lower bound when `at_least`.
-        celsius: temperature of the winding when it was measured.
-        reference_ohm: at `reference_celsius`.
-        reference_celsius: usually 40.
-        rule: name of the temperature rule used.
-        at_least: True where the instrument showed "more than".
-    """
-
-    measured_ohm: float
-    celsius: float
-    reference_ohm: float
-    reference_celsius: float
-    rule: str
-    at_least: bool
-
-
-def to_reference(
-    measured_ohm: float,
-    celsius: float,
-    rule: TemperatureRule,
-    *,
-    at_least: bool = False,
-    reference_celsius: float = REFERENCE_CELSIUS,
-) -> Insulation:
-    """Bring an insulation resistance to the reference temperature by a named rule.
+def to_reference(measured_ohm: float, celsius: float, rule: TemperatureRule) -> float:
+    """Insulation resistance at `REFERENCE_CELSIUS` by a named rule, ohms.
 
     Args:
         measured_ohm: > 0.
         celsius: temperature of the winding.
         rule: one of `RULES` or a table of the user's.
-        at_least: the instrument showed "more than" this value.
-        reference_celsius: temperature to convert to.
 
     Raises:
         InputImpossible: a resistance not above zero, a temperature below absolute zero or outside the table.
     """
-    above_zero(measured_ohm, "the insulation resistance in ohms")
-    temperature(celsius)
-    temperature(reference_celsius)
-    factor = rule.factor(celsius, reference_celsius)
-    return Insulation(measured_ohm, celsius, measured_ohm * factor, reference_celsius, rule.name, at_least)
+    return above_zero(measured_ohm, "the insulation resistance in ohms") * rule.factor(temperature(celsius))

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import probability
-from acquire.physics.laws import chi_square_cdf, chi_square_quantile, normal_cdf, normal_quantile
+from acquire.physics.laws import chi_square_cdf, normal_cdf, normal_quantile
 
 _STEPS = 400
 
 
+@lru_cache(maxsize=64)
 def two_sided_k(count: int, share: float = 0.95, confidence: float = 0.95) -> float:
     """Exact factor of a two-sided tolerance interval of a normal population, mean and spread both unknown.
 
@@ -42,23 +44,8 @@ def two_sided_k(count: int, share: float = 0.95, confidence: float = 0.95) -> fl
         above = (1.0 - chi_square_cdf(freedom * (r / k) ** 2, freedom) for r in radii)
         return math.fsum(d * a for d, a in zip(density, above, strict=True)) / whole
 
-    near = two_sided_k_howe(count, share, confidence)
-    return _rising(surely, confidence, 0.5 * near, 2.0 * near)
-
-
-def two_sided_k_howe(count: int, share: float = 0.95, confidence: float = 0.95) -> float:
-    """Howe's approximation of `two_sided_k`, as handbooks print it.
-
-    k = z((1 + share)/2) · sqrt((n - 1)(1 + 1/n) / chi-square(1 - confidence, n - 1)); NIST/SEMATECH
-    e-Handbook, 7.2.6.3.
-
-    Raises:
-        InputImpossible: as `two_sided_k`.
-    """
-    _refuse_impossible(count, share, confidence)
-    freedom = count - 1
-    below = chi_square_quantile(1.0 - confidence, freedom)
-    return normal_quantile(0.5 * (1.0 + share)) * math.sqrt(freedom * (1.0 + 1.0 / count) / below)
+    least = normal_quantile(0.5 * (1.0 + share))  # of endlessly many units
+    return _rising(surely, confidence, least, 1e6 * least)
 
 
 def _radius(shift: float, share: float) -> float:

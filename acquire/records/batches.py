@@ -80,7 +80,7 @@ class Compared:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class FirstUnitDoubt:
     """What speaks against the first unit of a batch.
 
     Attributes:
@@ -128,7 +128,7 @@ class Batch:
     remark: str
     utc_s: float
     compared: Compared | None = None
-    first_doubt: Doubt | None = None
+    first_doubt: FirstUnitDoubt | None = None
     changed: tuple[WoundFrom, ...] = ()
 
 

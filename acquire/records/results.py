@@ -104,7 +104,7 @@ class TypedWhy(StrEnum):
     RECORDED = "recorded"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TypedResult:
     """A result that a person typed in, kept as typed, with what a rule says of it.
 
@@ -144,25 +144,25 @@ class TypedResult:
     name: str
     sort: ResultKind
     typed: str
-    value_si: float | None
-    unit: str
-    at_least: bool
-    test_volt: float | None
-    hertz: float | None
-    instrument: str
-    accuracy: float | None
-    celsius: float | None
-    correction: str
-    reference_celsius: float | None
-    reference_si: float | None
-    lower_si: float | None
-    upper_si: float | None
-    pattern_si: float | None
-    pattern: str
-    deviation: float | None
-    outcome: Outcome | None
-    stated: bool
-    conformity: float | None
+    value_si: float | None = None
+    unit: str = ""
+    at_least: bool = False
+    test_volt: float | None = None
+    hertz: float | None = None
+    instrument: str = ""
+    accuracy: float | None = None
+    celsius: float | None = None
+    correction: str = "none"
+    reference_celsius: float | None = None
+    reference_si: float | None = None
+    lower_si: float | None = None
+    upper_si: float | None = None
+    pattern_si: float | None = None
+    pattern: str = ""
+    deviation: float | None = None
+    outcome: Outcome | None = None
+    stated: bool = False
+    conformity: float | None = None
     software: str
     utc_s: float
     target: str = ""

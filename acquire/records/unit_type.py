@@ -186,7 +186,7 @@ class Sheet:
     Attributes:
         content_hash: SHA-256 of the file's bytes, hexadecimal.
         rule: decision rule for all steps; `maximum_risk` goes with Rule.MAXIMUM_RISK only.
-        warm_limit: fraction by which a repeated first pair may have moved before the unit counts as warm.
+        warm_limit: fraction of a value by which a unit may be warm; in kelvin the limit of its temperature.
         joint_limit_ohm: most that the joint at a pin may have; None leaves it to the tool.
         mass_kg: of the unit, for how long it cools; None when not known.
         keep_order: steps are asked for as listed, whatever turns of a dial that costs.

@@ -140,7 +140,7 @@ class Decision:
     conformity: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
     """The record of one judged step. Flat, so that a CSV row and a JSON object are the same thing.
 
@@ -171,29 +171,29 @@ class Verdict:
     pin_a: str
     pin_b: str
     outcome: Outcome
-    raw_ohm: float | None
-    lead_ohm: float
-    winding_celsius: float | None
+    raw_ohm: float | None = None
+    lead_ohm: float = 0.0
+    winding_celsius: float | None = None
     reference_celsius: float
-    reference_ohm: float | None
-    nominal_ohm: float | None
-    lower_ohm: float | None
-    upper_ohm: float | None
-    standard_uncertainty_ohm: float | None
-    expanded_ohm: float | None
-    coverage_factor: float | None
-    guard_band_ohm: float
-    conformity: float | None
+    reference_ohm: float | None = None
+    nominal_ohm: float | None = None
+    lower_ohm: float | None = None
+    upper_ohm: float | None = None
+    standard_uncertainty_ohm: float | None = None
+    expanded_ohm: float | None = None
+    coverage_factor: float | None = None
+    guard_band_ohm: float = 0.0
+    conformity: float | None = None
     rule: Rule
     attempt: int
     revision: int
-    counts: bool
+    counts: bool = True
     utc_s: float
     settle_s: float
-    conversions: int
+    conversions: int = 0
     quantity: Quantity
-    range_full_scale_ohm: float | None
-    resolution_ohm: float | None
+    range_full_scale_ohm: float | None = None
+    resolution_ohm: float | None = None
     meter_id: str
     meter_model: str
     meter_hash: str

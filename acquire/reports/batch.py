@@ -32,7 +32,7 @@ from acquire.reports.visits import (
 )
 from acquire.stats import CONFIDENCE
 from acquire.stats.levels import sentence_of
-from acquire.stats.pareto import Bar, Share, pareto, share_of
+from acquire.stats.pareto import ParetoBar, Share, pareto, share_of
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.verdicts import OUTCOME_WORDS, balance, deed_words
@@ -117,7 +117,7 @@ class BatchReport:
     now: Share
     open_units: int
     yields: tuple[Yield, ...]
-    pareto: tuple[Bar, ...]
+    pareto: tuple[ParetoBar, ...]
     series: tuple[Series, ...]
     findings: tuple[str, ...]
     subgroup: int | None

@@ -47,7 +47,7 @@ DAY_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
-class Calibration:
+class MeterCalibration:
     """What a meter file says of its meter.
 
     Attributes:
@@ -86,10 +86,10 @@ class Given:
     condition: str = ""
     remark: str = ""
     replaces: str = ""
-    calibrations: tuple[Calibration, ...] = ()
+    calibrations: tuple[MeterCalibration, ...] = ()
 
 
-class Step(NamedTuple):
+class CertificateStep(NamedTuple):
     """One verdict of the visit: whether it decides its step, why it is doubtful today, what it rests on."""
 
     id: str
@@ -144,13 +144,15 @@ class Certificate:
         records = (entry.record for entry in self.entries if not entry.serial)
         yield from (record for record in records if isinstance(record, kind))
 
-    def steps(self, visit: Visit) -> tuple[Step, ...]:
+    def steps(self, visit: Visit) -> tuple[CertificateStep, ...]:
         """Every verdict of the visit, oldest first."""
         doubts = Doubts.among(self.of_kind(LeadZero))
         deciding = {each.id for each in visit.deciding().values()}
         none = Evidence((), (), "")
         return tuple(
-            Step(v.id, v.verdict, v.id in deciding, doubts.why(v), v.evidence or none, _trace_of(v.entry))
+            CertificateStep(
+                v.id, v.verdict, v.id in deciding, doubts.why(v), v.evidence or none, _trace_of(v.entry)
+            )
             for v in visit.values
         )
 

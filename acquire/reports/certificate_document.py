@@ -15,7 +15,7 @@ from acquire.records import Basis, CheckStandard, TypedResult, UnitResult, Untes
 from acquire.records.bench import ClosureFound, StepAtEnd
 from acquire.records.codes import WARM_CHECK
 from acquire.reports import document as doc
-from acquire.reports.certificate import Calibration, Certificate, Step
+from acquire.reports.certificate import Certificate, CertificateStep, MeterCalibration
 from acquire.reports.document import Tone, firm, with_uncertainty
 from acquire.reports.figures import age, conformity_text, limits_text, moment
 from acquire.reports.visits import Visit
@@ -113,7 +113,7 @@ def _about(of: Certificate, visit: Visit) -> Iterator[tuple[str, str]]:
         yield "Remark", given.remark
 
 
-def _results(steps: Sequence[Step], result: UnitResult) -> Iterator[doc.Block]:
+def _results(steps: Sequence[CertificateStep], result: UnitResult) -> Iterator[doc.Block]:
     """What was found, step by step, beside its limits, with what is unsure of the unit's temperature in U."""
     at_end = {each.step: each for each in (result.temperature.steps if result.temperature else ())}
     steps = [_as_at_end(step, at_end.get(step.verdict.step)) for step in steps]
@@ -128,7 +128,7 @@ def _results(steps: Sequence[Step], result: UnitResult) -> Iterator[doc.Block]:
         yield doc.Text(told, Tone.SMALL)
 
 
-def _as_at_end(step: Step, at_end: StepAtEnd | None) -> Step:
+def _as_at_end(step: CertificateStep, at_end: StepAtEnd | None) -> CertificateStep:
     if at_end is None:
         return step
     u, conformity = at_end.expanded_ohm, at_end.conformity
@@ -157,7 +157,7 @@ def _ohm(ohm: float | None, expanded_ohm: float | None) -> str:
     return "open" if ohm is None else with_uncertainty(ohm, expanded_ohm)
 
 
-def _result_row(step: Step, *, temperature: bool) -> tuple[doc.Cell, ...]:
+def _result_row(step: CertificateStep, *, temperature: bool) -> tuple[doc.Cell, ...]:
     v = step.verdict
     value, scale = _ohm(v.reference_ohm, v.expanded_ohm), None
     if v.reference_ohm is not None:
@@ -193,7 +193,7 @@ def _not_tested(visit: Visit) -> Iterator[str]:
         yield f"{words.TURNS} {words.NO_TURNS_ON_RECORD}"
 
 
-def _rules(steps: Sequence[Step]) -> Iterator[doc.Block]:
+def _rules(steps: Sequence[CertificateStep]) -> Iterator[doc.Block]:
     yield doc.Heading("How it was decided")
     rules = dict.fromkeys(step.verdict.rule for step in steps)
     for rule in rules:
@@ -205,7 +205,7 @@ def _rules(steps: Sequence[Step]) -> Iterator[doc.Block]:
 # ---------------------------------------------------------------- how each value came about
 
 
-def _ways(steps: Sequence[Step]) -> Iterator[doc.Block]:
+def _ways(steps: Sequence[CertificateStep]) -> Iterator[doc.Block]:
     """From each reading to its result: leads, temperature, range, coverage factor."""
     if not steps:
         return
@@ -221,7 +221,7 @@ def _ways(steps: Sequence[Step]) -> Iterator[doc.Block]:
     yield from (doc.Text(text, Tone.SMALL) for text in dict.fromkeys(map(_temperature, steps)) if text)
 
 
-def _way_row(step: Step) -> tuple[doc.Cell, ...]:
+def _way_row(step: CertificateStep) -> tuple[doc.Cell, ...]:
     v = step.verdict
     full, count = v.range_full_scale_ohm, v.resolution_ohm
     return (
@@ -238,7 +238,7 @@ def _way_row(step: Step) -> tuple[doc.Cell, ...]:
     )
 
 
-def _leads(step: Step) -> str:
+def _leads(step: CertificateStep) -> str:
     v, zeroed_s = step.verdict, step.evidence.lead_zero_utc_s
     if v.quantity is Quantity.RESISTANCE_4W:
         return "4-wire"
@@ -248,7 +248,7 @@ def _leads(step: Step) -> str:
     return shown_ohm if zeroed_s is None else f"{shown_ohm} {firm(f'{age(v.utc_s - zeroed_s)} old')}"
 
 
-def _temperature(step: Step) -> str:
+def _temperature(step: CertificateStep) -> str:
     kept, utc_s = step.evidence, step.verdict.utc_s
     if not kept.temperature_source:
         return ""
@@ -260,7 +260,7 @@ def _temperature(step: Step) -> str:
     return f"Temperature: from “{kept.temperature_source}”{old}; the winding is taken to have soaked in it."
 
 
-def _plots(steps: Sequence[Step]) -> Iterator[doc.Block]:
+def _plots(steps: Sequence[CertificateStep]) -> Iterator[doc.Block]:
     """The readings of each step as a small plot."""
     drawn = []
     for step in steps:
@@ -283,7 +283,7 @@ def _plots(steps: Sequence[Step]) -> Iterator[doc.Block]:
 # ---------------------------------------------------------------- instruments and the rest
 
 
-def _instruments(of: Certificate, steps: Sequence[Step]) -> Iterator[doc.Block]:
+def _instruments(of: Certificate, steps: Sequence[CertificateStep]) -> Iterator[doc.Block]:
     """Each meter with its accuracy file and how it was last proved, each source of temperature."""
     known = {each.meter_hash: each for each in of.given.calibrations}
     checks = {each.meter_id: each for each in of.of_kind(CheckStandard)}
@@ -304,7 +304,7 @@ def _instruments(of: Certificate, steps: Sequence[Step]) -> Iterator[doc.Block]:
     yield doc.table("Instrument 46 | Accuracy by 40 | Calibration 48 | Check 48", rows)
 
 
-def _calibration(calibration: Calibration | None, used_utc_s: float) -> str:
+def _calibration(calibration: MeterCalibration | None, used_utc_s: float) -> str:
     if calibration is None:
         return "not known: the meter file that was used was not at hand when this was issued"
     if not calibration.due:
@@ -326,7 +326,7 @@ def _check(check: CheckStandard | None) -> str:
     return f"{check.resistor} ({known}) read {seen} on {moment(check.utc_s)[:16]}: {state}"
 
 
-def _deviations(of: Certificate, visit: Visit, repeated: Sequence[Step]) -> Iterator[doc.Block]:
+def _deviations(of: Certificate, visit: Visit, repeated: Sequence[CertificateStep]) -> Iterator[doc.Block]:
     told = [f"{moment(notice.utc_s, SECONDS)}: {said(notice)}" for notice in of.deviations(visit)]
     for step in repeated:
         v = step.verdict
@@ -346,7 +346,7 @@ def _deviations(of: Certificate, visit: Visit, repeated: Sequence[Step]) -> Iter
         yield doc.Bullets(tuple(others))
 
 
-def _statements(of: Certificate, steps: Sequence[Step]) -> Iterator[doc.Block]:
+def _statements(of: Certificate, steps: Sequence[CertificateStep]) -> Iterator[doc.Block]:
     given = of.given
     software = ", ".join(dict.fromkeys(step.verdict.software for step in steps)) or "no software on record"
     yield doc.Heading("Statements and cautions")

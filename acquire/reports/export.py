@@ -22,7 +22,7 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS
-from acquire.outlets.columns import COLUMNS_OF, Column
+from acquire.outlets.columns import COLUMNS_OF, CsvColumn
 from acquire.outlets.csv_log import BOM
 from acquire.outlets.payload import (
     SAID,
@@ -159,7 +159,7 @@ def parquet_schema(kind: str) -> Any:
     return pa.schema(fields, metadata={"steadyohm": f"columns of a {kind}, version {VERSION}"})
 
 
-def _type_of(column: Column, kind: str) -> type:
+def _type_of(column: CsvColumn, kind: str) -> type:
     """What a column holds, from the record's own field."""
     if column.name in SAID.get(kind, {}):
         return str

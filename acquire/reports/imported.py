@@ -17,27 +17,27 @@ from pathlib import Path
 
 from acquire.errors import Fault, FileInvalid, InputImpossible, unreadable
 from acquire.files.toml_file import did_you_mean
-from acquire.outlets.columns import Column
+from acquire.outlets.columns import CsvColumn
 from acquire.physics.copper import conductor_named, to_reference
 from acquire.records import ImportedResult, Outcome, Pair, Purpose, Sheet, StepKind
 from acquire.steps.pairs import PairTable
 from drivers.plain_file import read_file
 
-PAPER_COLUMNS: tuple[Column, ...] = (
-    Column("serial", "of the unit; must be there", text=True),
-    Column("date", "of the measurement, as 2019-03-02 or 2019-03-02T14:30 (UTC); must be there"),
-    Column("step", "name of the step on the sheet; this, or both pins", text=True),
-    Column("pin_a", "first pin", text=True),
-    Column("pin_b", "second pin", text=True),
-    Column("value_ohm", "as on the paper, in ohms, or open; must be there"),
-    Column("celsius", "temperature of the winding then; without it nothing is corrected"),
-    Column("expanded_ohm", "uncertainty of the value, half-width for 95 %"),
-    Column("outcome", "pass, conditional_pass, conditional_fail, fail or cannot_judge, as the paper says"),
-    Column("purpose", "incoming, winding, final or returned; left out, final"),
-    Column("batch", "name of the batch", text=True),
-    Column("operator", "who measured", text=True),
-    Column("instrument", "with what", text=True),
-    Column("remark", "any words", text=True),
+PAPER_COLUMNS: tuple[CsvColumn, ...] = (
+    CsvColumn("serial", "of the unit; must be there", text=True),
+    CsvColumn("date", "of the measurement, as 2019-03-02 or 2019-03-02T14:30 (UTC); must be there"),
+    CsvColumn("step", "name of the step on the sheet; this, or both pins", text=True),
+    CsvColumn("pin_a", "first pin", text=True),
+    CsvColumn("pin_b", "second pin", text=True),
+    CsvColumn("value_ohm", "as on the paper, in ohms, or open; must be there"),
+    CsvColumn("celsius", "temperature of the winding then; without it nothing is corrected"),
+    CsvColumn("expanded_ohm", "uncertainty of the value, half-width for 95 %"),
+    CsvColumn("outcome", "pass, conditional_pass, conditional_fail, fail or cannot_judge, as the paper says"),
+    CsvColumn("purpose", "incoming, winding, final or returned; left out, final"),
+    CsvColumn("batch", "name of the batch", text=True),
+    CsvColumn("operator", "who measured", text=True),
+    CsvColumn("instrument", "with what", text=True),
+    CsvColumn("remark", "any words", text=True),
 )
 """Columns of a file of paper records, in any order; those after `value_ohm` may be left out."""
 
@@ -55,7 +55,7 @@ thousand, a fault is seldom more than five."""
 
 
 @dataclass(frozen=True, slots=True)
-class Origin:
+class ImportOrigin:
     """The journal's bench that takes the values, this program, and now."""
 
     bench: str
@@ -69,7 +69,7 @@ class PaperFile:
 
     path: Path
     sheet: Sheet
-    origin: Origin
+    origin: ImportOrigin
     faults: list[Fault] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     digest: str = ""

@@ -135,7 +135,7 @@ class IssuedPapers:
                 f"{paper.number} was issued as {there} only.", f"Name a file ending in .{there}."
             )
         try:
-            content = (self.folder / f"{paper.number}.{ending}").read_bytes()
+            content = read_file(self.folder / f"{paper.number}.{ending}")
         except OSError as error:
             raise InputImpossible(f"{paper.number}.{ending} is gone from {self.folder}.") from error
         if _sha(content) != paper.files[ending]:

@@ -76,7 +76,7 @@ class LabelFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class LabelLine:
     """One line of text: its left and lower end and its size, millimetres."""
 
     text: str
@@ -97,7 +97,7 @@ class Drawing:
 
     width: float
     height: float
-    lines: tuple[Line, ...]
+    lines: tuple[LabelLine, ...]
     code: tuple[str, float, float, float] | None
 
 
@@ -156,7 +156,7 @@ def _printable_code(text: str, room: float) -> bool:
         return False
 
 
-def _lines(facts: LabelFacts, left: float, top: float, width: float, height: float) -> Iterator[Line]:
+def _lines(facts: LabelFacts, left: float, top: float, width: float, height: float) -> Iterator[LabelLine]:
     """Serial, verdict, unit type, date, result and heading: as large as fits, the serial first."""
     wanted = [
         (facts.serial, 1.0, True),
@@ -174,7 +174,7 @@ def _lines(facts: LabelFacts, left: float, top: float, width: float, height: flo
     for text, share, bold in kept:
         y += 1.25 * unit * share
         size = min(unit * share, width / (WIDE * len(text)))
-        yield Line(text, left, y - 0.3 * unit * share, size, bold)
+        yield LabelLine(text, left, y - 0.3 * unit * share, size, bold)
 
 
 def as_svg(drawing: Drawing) -> bytes:
@@ -184,11 +184,11 @@ def as_svg(drawing: Drawing) -> bytes:
     return template("label.svg").render(of=drawing, lines=lines, code=code).encode("utf-8")
 
 
-def _wide(line: Line, drawing: Drawing) -> float:
+def _wide(line: LabelLine, drawing: Drawing) -> float:
     return drawing.width - line.x - EDGE * min(drawing.width, drawing.height)
 
 
-def _tight(line: Line, drawing: Drawing) -> bool:
+def _tight(line: LabelLine, drawing: Drawing) -> bool:
     """Whether the line was made small to fit, so that another font might run over the edge."""
     return WIDE * line.size * len(line.text) >= 0.98 * _wide(line, drawing)
 

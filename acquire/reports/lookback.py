@@ -184,7 +184,7 @@ def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[S
 
 
 @dataclass(slots=True)
-class Tally:
+class RowTally:
     """Counts rows as they go by, for the last line: how many, of which units, and which of those passed."""
 
     rows: int = 0

@@ -20,7 +20,7 @@ from acquire.choices import FAILING
 from acquire.errors import LibraryMissing
 from acquire.reports.batch import BatchReport
 from acquire.reports.document import INK, shown
-from acquire.reports.series import Point, Series
+from acquire.reports.series import Series, SeriesPoint
 from acquire.stats.charts import Chart, ChartPair, Plotted
 
 if TYPE_CHECKING:
@@ -239,7 +239,7 @@ def _level(level: Axes, series: Series, chart: ChartPair) -> None:
     _names(level, series.points, beyond)
 
 
-def _values(level: Axes, points: Sequence[Point]) -> None:
+def _values(level: Axes, points: Sequence[SeriesPoint]) -> None:
     """Every value; a cross where it fails here, a hollow diamond where its unit failed for another reason."""
     many = len(points) > MANY
     places = list(enumerate(points, start=1))
@@ -269,7 +269,7 @@ def _rings(axes: Axes, beyond: Sequence[tuple[int, float]], size: float) -> None
         _marks(axes, beyond, {**HOLLOW, "markersize": size})
 
 
-def _names(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
+def _names(level: Axes, points: Sequence[SeriesPoint], beyond: Sequence[int]) -> None:
     """Serials of units that failed, and of values beyond the chart's limits, where they are few."""
     here = [i for i, p in enumerate(points) if p.outcome in FAILING or i in beyond]
     apart = [i for i, p in enumerate(points) if p.unit in FAILING and i not in here]

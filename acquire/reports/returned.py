@@ -32,7 +32,7 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
 )
-from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
+from acquire.reports.same_unit import FEWEST_SISTERS, Odds, VisitReading, odds
 from acquire.reports.visits import OnRecord, Value, Visit, record_of, visits_on
 from acquire.unit_result import worst
 
@@ -53,7 +53,7 @@ SAME_SCALE = attrgetter("bench", "meter_id", "meter_hash", "quantity", "range_fu
 """What two values share where a meter's own error may be the same at both."""
 
 
-class Finding(StrEnum):
+class PairFinding(StrEnum):
     """What became of one pair.
 
     CHANGED: by more than both uncertainties can explain. PERHAPS: by less, but by more than they leave if the
@@ -69,11 +69,11 @@ class Finding(StrEnum):
     UNTOLD = "untold"
 
 
-REAL = frozenset({Finding.CHANGED, Finding.OPENED, Finding.CLOSED})
+REAL = frozenset({PairFinding.CHANGED, PairFinding.OPENED, PairFinding.CLOSED})
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class PairChange:
     """One pair, then and now.
 
     Attributes:
@@ -87,7 +87,7 @@ class Change:
 
     then: Value
     now: Value
-    finding: Finding
+    finding: PairFinding
     change_ohm: float | None
     expanded_ohm: float | None
     fraction: float | None
@@ -142,14 +142,14 @@ class Returned:
     then: Visit
     now: Visit
     reference_celsius: float
-    changes: tuple[Change, ...]
+    changes: tuple[PairChange, ...]
     missing: tuple[str, ...]
     hypotheses: tuple[Hypothesis, ...]
     converted: bool
     ours: Ours
     from_paper: bool = False
 
-    def of(self, *kinds: Finding) -> list[Change]:
+    def of(self, *kinds: PairFinding) -> list[PairChange]:
         """Pairs with one of these findings."""
         return [change for change in self.changes if change.finding in kinds]
 
@@ -278,26 +278,26 @@ def _at(value: Value, celsius: float) -> Value:
     )
 
 
-def _change(then: Value, now: Value) -> Change:
+def _change(then: Value, now: Value) -> PairChange:
     if then.reference_ohm is None or now.reference_ohm is None:
-        finding = Finding.CLOSED if then.reference_ohm is None else Finding.OPENED
-        finding = Finding.AS_BEFORE if then.reference_ohm is now.reference_ohm else finding
-        return Change(then, now, finding, None, None, None, None)
+        finding = PairFinding.CLOSED if then.reference_ohm is None else PairFinding.OPENED
+        finding = PairFinding.AS_BEFORE if then.reference_ohm is now.reference_ohm else finding
+        return PairChange(then, now, finding, None, None, None, None)
     change_ohm = now.reference_ohm - then.reference_ohm
     expanded_ohm = None if then.expanded_ohm is None else _expanded(then, now)
     whole, meaningful = abs(then.reference_ohm), abs(then.reference_ohm) > (then.expanded_ohm or 0.0)
-    finding = Finding.UNTOLD
+    finding = PairFinding.UNTOLD
     if expanded_ohm is not None:
         meaningful = meaningful and expanded_ohm <= whole
-        finding = Finding.AS_BEFORE
+        finding = PairFinding.AS_BEFORE
         if abs(change_ohm) > expanded_ohm:
-            finding = Finding.CHANGED
+            finding = PairFinding.CHANGED
         elif _same_scale(then, now) and abs(change_ohm) > _expanded(then, now, one_scale=True):
-            finding = Finding.PERHAPS
+            finding = PairFinding.PERHAPS
     if not meaningful:
-        return Change(then, now, finding, change_ohm, expanded_ohm, None, None)
+        return PairChange(then, now, finding, change_ohm, expanded_ohm, None, None)
     share = None if expanded_ohm is None else expanded_ohm / whole
-    return Change(then, now, finding, change_ohm, expanded_ohm, change_ohm / then.reference_ohm, share)
+    return PairChange(then, now, finding, change_ohm, expanded_ohm, change_ohm / then.reference_ohm, share)
 
 
 def _terms(value: Value) -> tuple[Term, ...]:
@@ -359,13 +359,13 @@ def _above_zero(value: Value) -> bool:
     return value.reference_ohm is not None and value.reference_ohm > (value.expanded_ohm or 0.0)
 
 
-def _reading(value: Value) -> Reading:
+def _reading(value: Value) -> VisitReading:
     """A pair's value with its own uncertainty and that of the temperature, apart."""
     ohm = value.reference_ohm or 0.0
     whole = (value.standard_uncertainty_ohm or 0.0) / ohm
     common = sum(t.standard_uncertainty_ohm for t in _terms(value) if t.name == TEMPERATURE) / ohm
     common = min(common, whole)
-    return Reading(ohm, math.sqrt(whole**2 - common**2), common)
+    return VisitReading(ohm, math.sqrt(whole**2 - common**2), common)
 
 
 def _sisters(record: Record, then: Visit, steps: list[str]) -> tuple[list[dict[str, float]], str]:

@@ -14,7 +14,7 @@ from acquire.records import Outcome
 from acquire.reports import document as doc
 from acquire.reports.document import Tone, with_uncertainty
 from acquire.reports.figures import moment
-from acquire.reports.returned import REAL, Change, Finding, Returned
+from acquire.reports.returned import REAL, PairChange, PairFinding, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
 from acquire.reports.visits import Value
 from acquire.words.faults import likely
@@ -27,12 +27,12 @@ SURE = 0.95
 """From here on the sentence says that it is, or is not, the unit that left; workshop choice."""
 
 FINDINGS = {
-    Finding.CHANGED: "changed",
-    Finding.PERHAPS: "changed, if the meter has not",
-    Finding.AS_BEFORE: "no change proven",
-    Finding.OPENED: "open now",
-    Finding.CLOSED: "conducts now",
-    Finding.UNTOLD: "cannot be told",
+    PairFinding.CHANGED: "changed",
+    PairFinding.PERHAPS: "changed, if the meter has not",
+    PairFinding.AS_BEFORE: "no change proven",
+    PairFinding.OPENED: "open now",
+    PairFinding.CLOSED: "conducts now",
+    PairFinding.UNTOLD: "cannot be told",
 }
 """Of a pair in tables, the same wherever they stand."""
 
@@ -69,27 +69,29 @@ def changed_sentence(found: Returned) -> str:
     parts = []
     if real := found.of(*REAL):
         parts.append(f"Changed: {'; '.join(map(_changed, real))}.")
-    if perhaps := found.of(Finding.PERHAPS):
+    if perhaps := found.of(PairFinding.PERHAPS):
         parts.append(f"Changed if the meter has not: {'; '.join(map(_changed, perhaps))}.")
-    if untold := found.of(Finding.UNTOLD):
+    if untold := found.of(PairFinding.UNTOLD):
         parts.append(
             f"Whether {_many(untold, found)} changed cannot be told: the earlier values state no uncertainty."
         )
-    if same := found.of(Finding.AS_BEFORE):
+    if same := found.of(PairFinding.AS_BEFORE):
         parts.append(f"No change is proven at {_many(same, found)}.")
     return " ".join(parts)
 
 
-def _many(some: Sequence[Change], found: Returned) -> str:
+def _many(some: Sequence[PairChange], found: Returned) -> str:
     if len(some) == len(found.changes):
         return "the pair" if len(some) == 1 else f"all {len(some)} pairs"
     return "the other one" if len(some) == 1 else f"the other {len(some)}"
 
 
-def _changed(change: Change) -> str:
+def _changed(change: PairChange) -> str:
     name = f"{change.step} ({change.pins})"
     if change.change_ohm is None:
-        return f"{name} {'is open now' if change.finding is Finding.OPENED else 'was open and conducts now'}"
+        return (
+            f"{name} {'is open now' if change.finding is PairFinding.OPENED else 'was open and conducts now'}"
+        )
     way = "less" if change.change_ohm < 0.0 else "more"
     size = show(abs(change.change_ohm), "Ω", change.expanded_ohm)
     return (
@@ -99,7 +101,7 @@ def _changed(change: Change) -> str:
 
 def notes(found: Returned) -> Iterator[str]:
     """What the answers rest on, and what is left open."""
-    if perhaps := found.of(Finding.PERHAPS):
+    if perhaps := found.of(PairFinding.PERHAPS):
         names = ", ".join(change.step for change in perhaps)
         yield (
             f"{names}: too little for a proof, as the meter's own limits are counted at both visits. It was "
@@ -153,7 +155,7 @@ def _side(value: Value) -> dict[str, Any]:
     return {"ohm": value.reference_ohm} | {name: getattr(value, name) for name in SIDE}
 
 
-def change_text(change: Change) -> str:
+def change_text(change: PairChange) -> str:
     """By how much a pair has changed: in per cent where that means something, else in ohms."""
     if change.change_ohm is None:
         return "–"
@@ -179,7 +181,7 @@ def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[doc.B
     mark, word = Outcome.PASS, "No change proven"
     if found.of(*REAL):
         mark, word = Outcome.FAIL, "Changed"
-    elif found.of(Finding.PERHAPS, Finding.UNTOLD) or not found.changes:
+    elif found.of(PairFinding.PERHAPS, PairFinding.UNTOLD) or not found.changes:
         mark, word = Outcome.CANNOT_JUDGE, "Cannot be told"
     yield doc.Result(mark, word, (changed_sentence(found),))
     yield doc.Text(ours_sentence(found), Tone.STRONG)

@@ -49,7 +49,7 @@ SISTER_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class VisitReading:
     """One pair at one visit, at the reference temperature.
 
     Attributes:
@@ -74,7 +74,10 @@ class Odds:
 
 
 def odds(
-    then: Sequence[Reading], now: Sequence[Reading], sisters: Sequence[Sequence[float]], prior: float = 0.5
+    then: Sequence[VisitReading],
+    now: Sequence[VisitReading],
+    sisters: Sequence[Sequence[float]],
+    prior: float = 0.5,
 ) -> Odds:
     """Weigh the three stories.
 
@@ -108,7 +111,10 @@ def odds(
 
 
 def _refuse_impossible(
-    then: Sequence[Reading], now: Sequence[Reading], sisters: Sequence[Sequence[float]], prior: float
+    then: Sequence[VisitReading],
+    now: Sequence[VisitReading],
+    sisters: Sequence[Sequence[float]],
+    prior: float,
 ) -> None:
     if not then or len(then) != len(now) or any(len(row) != len(now) for row in sisters):
         raise InputImpossible("Two visits and their sisters are compared pair by pair.")
@@ -121,7 +127,7 @@ def _refuse_impossible(
         raise InputImpossible("The odds beforehand lie between 0 and 1.")
 
 
-def _covariance(readings: Sequence[Reading]) -> Array:
+def _covariance(readings: Sequence[VisitReading]) -> Array:
     """Of one visit: each pair's own part, and the temperature that they share."""
     common = np.array([each.relative_temperature_u for each in readings])
     own = np.array([each.relative_u for each in readings])

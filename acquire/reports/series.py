@@ -19,13 +19,13 @@ from acquire.quantity import percent, show
 from acquire.records import Outcome
 from acquire.reports.figures import moment, relative_to
 from acquire.reports.visits import Value, Visit, apart
-from acquire.stats.capability import Capability, Limits, capability
+from acquire.stats.capability import Capability, CapabilityLimits, capability
 from acquire.stats.charts import ChartPair, individuals, subgroups
 from acquire.stats.drift import ByGroup, by_group, drift
 from acquire.stats.drift import sentence_of as of_groups
-from acquire.stats.levels import Cause, LevelChange, causes_of, level_changes
+from acquire.stats.levels import LevelCause, LevelChange, causes_of, level_changes
 from acquire.stats.levels import sentence_of as of_change
-from acquire.stats.run_rules import Rule, Signal, signals
+from acquire.stats.run_rules import RunRule, Signal, signals
 
 GROUPS = ("spool", "day", "meter", "operator", "bench")
 """What may make a difference, in the order in which it is told."""
@@ -45,7 +45,7 @@ class Counted(NamedTuple):
     outcome: Outcome
 
 
-class Point(msgspec.Struct, frozen=True, gc=False):
+class SeriesPoint(msgspec.Struct, frozen=True, gc=False):
     """One value in its row's unit, with what it was made and measured with; `u` is its standard uncertainty.
 
     `outcome` is that of the step or rule, `unit` that of the whole unit; names are empty where unknown.
@@ -65,11 +65,11 @@ class Point(msgspec.Struct, frozen=True, gc=False):
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class ToldChange:
     """A lasting change of level, its size in words, and what changed at the same place."""
 
     of: LevelChange
-    causes: tuple[Cause, ...]
+    causes: tuple[LevelCause, ...]
     size: str
     sentence: str
 
@@ -98,7 +98,7 @@ class Grouped:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SeriesRow:
     """One row as it was measured.
 
     Attributes:
@@ -115,12 +115,12 @@ class Row:
     lower: float | None
     upper: float | None
     limits_moved: bool
-    points: tuple[Point, ...]
+    points: tuple[SeriesPoint, ...]
     skipped: int
 
 
 @dataclass(frozen=True, slots=True)
-class Series(Row):
+class Series(SeriesRow):
     """One row with all that is told of it.
 
     Attributes:
@@ -139,7 +139,7 @@ class Series(Row):
     sentences: tuple[str, ...]
     means: ChartPair | None
     mean_sentences: tuple[str, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[ToldChange, ...]
     stages: tuple[Stage, ...]
     capability: Capability | None
     groups: tuple[Grouped, ...]
@@ -149,7 +149,7 @@ class Series(Row):
     def beyond(self) -> list[int]:
         """Places of values beyond the limits of their level; of the whole row where it has one level."""
         parts = [(stage.start, stage.signals) for stage in self.stages] or [(0, self.signals)]
-        hits = [(at, s) for at, seen in parts for s in seen if s.rule is Rule.BEYOND]
+        hits = [(at, s) for at, seen in parts for s in seen if s.rule is RunRule.BEYOND]
         return sorted(at + i for at, s in hits for i in range(s.start, s.end + 1))
 
 
@@ -171,10 +171,10 @@ class _Step:
 
     last: Value
     limits: set[tuple[float | None, float | None]] = field(default_factory=set)
-    points: list[Point] = field(default_factory=list)
+    points: list[SeriesPoint] = field(default_factory=list)
 
 
-def _steps(firsts: Sequence[Counted]) -> Iterator[Row]:
+def _steps(firsts: Sequence[Counted]) -> Iterator[SeriesRow]:
     rows: dict[str, _Step] = {}
     for visit, values, outcome in firsts:  # each value once, while the processor has it at hand
         spools = {each.winding: each.spool for each in visit.started.spools}
@@ -183,7 +183,7 @@ def _steps(firsts: Sequence[Counted]) -> Iterator[Row]:
             row.last = v
             row.limits.add((v.lower_ohm, v.upper_ohm))
             if v.reference_ohm is not None:
-                row.points.append(Point(
+                row.points.append(SeriesPoint(
                     v.serial, v.utc_s, v.reference_ohm, v.standard_uncertainty_ohm, v.outcome, outcome,
                     spools.get(step, ""), _day(v.utc_s // 86_400.0), v.meter_id, v.operator, v.bench,
                 ))  # fmt: skip
@@ -191,10 +191,10 @@ def _steps(firsts: Sequence[Counted]) -> Iterator[Row]:
         last, points = row.last, tuple(row.points)
         pair, skipped, moved = f"{last.pin_a}–{last.pin_b}", len(firsts) - len(points), len(row.limits) > 1
         limits = last.lower_ohm, last.upper_ohm
-        yield Row(step, pair, "Ω", last.nominal_ohm, *limits, moved, points, skipped)
+        yield SeriesRow(step, pair, "Ω", last.nominal_ohm, *limits, moved, points, skipped)
 
 
-def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
+def _rules(firsts: Sequence[Counted]) -> Iterator[SeriesRow]:
     """Differences of two windings that must match, in per cent of their mean, the second less the first."""
     found = [
         (each, rule)
@@ -209,7 +209,7 @@ def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
             value = 200.0 * (rule.ohm[1] - rule.ohm[0]) / sum(rule.ohm)
             u = 50.0 * rule.expanded_deviation
             started, meter = visit.started, next((v.meter_id for v in values.values()), "")
-            points.append(Point(
+            points.append(SeriesPoint(
                 started.serial, started.utc_s, value, u, rule.outcome, outcome, _spool(visit,
                 rule.windings[0]), _day(started.utc_s // 86_400.0), meter, started.operator,
                 started.bench,
@@ -217,7 +217,7 @@ def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
         last = there[-1][1]
         limit, moved = 100.0 * last.limit, len({rule.limit for _, rule in there}) > 1
         pair, skipped = f"{last.windings[1]} less {last.windings[0]}", len(firsts) - len(points)
-        yield Row(name, pair, "%", None, -limit, limit, moved, tuple(points), skipped)
+        yield SeriesRow(name, pair, "%", None, -limit, limit, moved, tuple(points), skipped)
 
 
 def _spool(visit: Visit, winding: str) -> str:
@@ -233,9 +233,9 @@ Columns = dict[str, tuple[Any, ...]]
 """The points of a row by field."""
 
 
-def _reckoned(row: Row, subgroup: int | None) -> Series:
+def _reckoned(row: SeriesRow, subgroup: int | None) -> Series:
     columns = zip(*map(msgspec.structs.astuple, row.points), strict=True)
-    of_points = dict(zip(Point.__struct_fields__, columns, strict=True))
+    of_points = dict(zip(SeriesPoint.__struct_fields__, columns, strict=True))
     values, serials = of_points["value"], of_points["serial"]
     spread = max(values) > min(values)
     charted = len(values) >= FEWEST and spread
@@ -248,9 +248,9 @@ def _reckoned(row: Row, subgroup: int | None) -> Series:
     means = subgroups(values, subgroup) if subgroup and charted and len(values) >= 2 * subgroup else None
     limits = row.lower, row.upper
     limited = chart is not None and limits != (None, None)
-    of = capability(values, Limits(*limits), u or None) if limited else None
+    of = capability(values, CapabilityLimits(*limits), u or None) if limited else None
     return Series(
-        **{each.name: getattr(row, each.name) for each in fields(Row)},
+        **{each.name: getattr(row, each.name) for each in fields(SeriesRow)},
         chart=chart,
         signals=seen,
         sentences=tuple(signal.sentence(serials) for signal in seen),
@@ -272,16 +272,18 @@ def _size(shift: float, level: float, sigma: float, unit: str) -> str:
     return relative_to(shift, level, sigma) or show(abs(shift), "Ω", digits=2)
 
 
-def _changes(row: Row, of_points: Columns, sigma: float) -> Iterator[Change]:
+def _changes(row: SeriesRow, of_points: Columns, sigma: float) -> Iterator[ToldChange]:
     serials = of_points["serial"]
     for each in level_changes(of_points["value"]):
         causes = causes_of(each, {what: of_points[what] for what in GROUPS if any(of_points[what])})
         size = _size(each.shift, each.before, sigma, row.unit)
         told = of_change(serials[each.at], f"the level is {size} {each.way}", causes)
-        yield Change(each, causes, size, told)
+        yield ToldChange(each, causes, size, told)
 
 
-def _stages(values: Sequence[float], serials: Sequence[str], changes: Sequence[Change]) -> Iterator[Stage]:
+def _stages(
+    values: Sequence[float], serials: Sequence[str], changes: Sequence[ToldChange]
+) -> Iterator[Stage]:
     if not changes:
         return
     for start, end in pairwise([0, *(change.of.at for change in changes), len(values)]):
@@ -308,7 +310,7 @@ def _groups(of_points: Columns) -> Iterator[Grouped]:
             yield Grouped(what, found, of_groups(found, what))
 
 
-def _drift(row: Row, sigma: float, changes: Sequence[Change]) -> str:
+def _drift(row: SeriesRow, sigma: float, changes: Sequence[ToldChange]) -> str:
     """A slow trend within the latest level; changes of level are told by themselves."""
     part = row.points[changes[-1].of.at if changes else 0 :]
     if len(part) < FEWEST:

@@ -42,7 +42,7 @@ from acquire.records import (
     Verdict,
 )
 from acquire.records.codes import WARM_CHECK
-from acquire.unit_result import judged, settled
+from acquire.unit_result import counting_typed, with_typed
 from acquire.words.units import findings_words, result_words, why_not
 from drivers.reading import Quantity
 
@@ -131,7 +131,7 @@ class Visit:
             case TypedResult():
                 self.typed.append(OnRecord(id_, record))
         if self.typed and self.results:
-            self.result = settled(self.results[-1].record, [each.record for each in self.typed])
+            self.result = with_typed(self.results[-1].record, [each.record for each in self.typed])
 
     @property
     def result_id(self) -> str:
@@ -151,7 +151,7 @@ class Visit:
     @property
     def judged(self) -> tuple[TypedResult, ...]:
         """The typed results that count, each with an outcome."""
-        return tuple(judged(each.record for each in self.typed).values())
+        return tuple(counting_typed(each.record for each in self.typed).values())
 
     @property
     def outcome(self) -> Outcome | None:

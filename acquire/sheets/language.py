@@ -179,7 +179,7 @@ class SheetTable(Table):
         reference_temperature: all resistances of the file hold at this temperature; degrees Celsius.
         rule: decision rule.
         maximum_risk: largest share of wrong passes; with the rule of that name only.
-        warm_limit: how far the first pair may have moved at the end before the unit counts as warm.
+        warm_limit: share of a value by which a unit may be warm; in kelvin the limit of its temperature.
         bifilar: pairs of windings wound together, two in hand.
         joint_limit: most ohms that the joint at a pin may have beyond its lead.
         mass: of the unit; heavier ones cool more slowly.

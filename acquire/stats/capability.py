@@ -89,7 +89,7 @@ RESTLESS = 1.25
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class CapabilityLimits:
     """Limits of the sheet, in the unit of the values; None where there is none.
 
     Raises:
@@ -171,7 +171,7 @@ class Capability:
     mean: float
     sigma_overall: float
     sigma_within: float
-    limits: Limits
+    limits: CapabilityLimits
     cp: Index | None
     cpk: Index | None
     pp: Index | None
@@ -182,7 +182,7 @@ class Capability:
     remarks: tuple[str, ...]
 
 
-def capability(values: Sequence[float], limits: Limits, meter_u: float | None = None) -> Capability:
+def capability(values: Sequence[float], limits: CapabilityLimits, meter_u: float | None = None) -> Capability:
     """Indices with intervals, expected share outside, normality, and the meter's part of the spread.
 
     Cp = (upper - lower) / 6 sigma, Cpk = distance of the mean to the nearer limit / 3 sigma (NIST/SEMATECH
@@ -225,7 +225,7 @@ def capability(values: Sequence[float], limits: Limits, meter_u: float | None = 
 
 
 def _indices(
-    mean: float, sigma: float, limits: Limits, count: int, freedom: float
+    mean: float, sigma: float, limits: CapabilityLimits, count: int, freedom: float
 ) -> tuple[Index | None, Index | None]:
     """The index of the width and that of the nearer limit."""
     if sigma <= 0.0:
@@ -244,7 +244,7 @@ def _indices(
     return Index(wide, low, high), nearer
 
 
-def _outside(values: Sequence[float], mean: float, sigma: float, limits: Limits) -> Outside | None:
+def _outside(values: Sequence[float], mean: float, sigma: float, limits: CapabilityLimits) -> Outside | None:
     if sigma <= 0.0:
         return None
     below, above = limits.distances(mean)

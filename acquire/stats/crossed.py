@@ -35,7 +35,7 @@ class StudyIncomplete(InputImpossible):
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class StudyTrial:
     """One measurement of a study; values are finite, in one unit for all."""
 
     part: str
@@ -43,7 +43,7 @@ class Trial:
     value: float
 
 
-class Source(StrEnum):
+class VarianceSource(StrEnum):
     """Where spread comes from, each sum below what it is the sum of.
 
     The gauge is repeatability and reproducibility together.
@@ -59,7 +59,7 @@ class Source(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class VarianceRow:
     """One row of a table of variance.
 
     Attributes:
@@ -69,7 +69,7 @@ class Row:
         f, p: against the row that it is tested with; None for repeatability and total, or without spread.
     """
 
-    source: Source
+    source: VarianceSource
     square: float
     freedom: int
     f: float | None = None
@@ -90,7 +90,7 @@ class Layout:
     values: np.ndarray
 
 
-def layout_of(trials: Sequence[Trial]) -> Layout:
+def layout_of(trials: Sequence[StudyTrial]) -> Layout:
     """The measurements in order, if none is missing.
 
     Raises:
@@ -115,7 +115,7 @@ def layout_of(trials: Sequence[Trial]) -> Layout:
     return Layout(parts, operators, np.array([[cells[p, o] for o in operators] for p in parts]))
 
 
-def table_of(layout: Layout) -> tuple[Row, ...]:
+def table_of(layout: Layout) -> tuple[VarianceRow, ...]:
     """Sums of squares about the means; parts and operators are tested against their interaction.
 
     Source: NIST/SEMATECH e-Handbook, 7.4.3.7 (two-way crossed). With one operator a one-way table.
@@ -125,47 +125,53 @@ def table_of(layout: Layout) -> tuple[Row, ...]:
     cells = _mean(values, 2)
     by_part, by_operator = _mean(cells, 1), _mean(cells, 0)
     grand = _mean(by_part, 0)
-    part = Row(Source.PART, operators * trials * _square(by_part - grand), parts - 1)
+    part = VarianceRow(VarianceSource.PART, operators * trials * _square(by_part - grand), parts - 1)
     repeat = _square(values - cells[:, :, None])
-    repeatability = Row(Source.REPEATABILITY, repeat, parts * operators * (trials - 1))
-    whole = Row(Source.TOTAL, _square(values - grand), values.size - 1)
+    repeatability = VarianceRow(VarianceSource.REPEATABILITY, repeat, parts * operators * (trials - 1))
+    whole = VarianceRow(VarianceSource.TOTAL, _square(values - grand), values.size - 1)
     if operators == 1:
         return _tested(part, repeatability), repeatability, whole
-    operator = Row(Source.OPERATOR, parts * trials * _square(by_operator - grand), operators - 1)
+    operator = VarianceRow(
+        VarianceSource.OPERATOR, parts * trials * _square(by_operator - grand), operators - 1
+    )
     mixed = trials * _square(cells - by_part[:, None] - by_operator[None, :] + grand)
-    interaction = Row(Source.INTERACTION, mixed, (parts - 1) * (operators - 1))
+    interaction = VarianceRow(VarianceSource.INTERACTION, mixed, (parts - 1) * (operators - 1))
     tested = _tested(part, interaction), _tested(operator, interaction), _tested(interaction, repeatability)
     return *tested, repeatability, whole
 
 
-def pooled_table(table: Sequence[Row]) -> tuple[Row, ...]:
+def pooled_table(table: Sequence[VarianceRow]) -> tuple[VarianceRow, ...]:
     """The same table with the interaction put into the repeatability."""
     rows = {row.source: row for row in table}
-    mixed, repeat = rows[Source.INTERACTION], rows[Source.REPEATABILITY]
-    pooled = Row(Source.REPEATABILITY, mixed.square + repeat.square, mixed.freedom + repeat.freedom)
-    tested = (_tested(rows[source], pooled) for source in (Source.PART, Source.OPERATOR))
-    return *tested, pooled, rows[Source.TOTAL]
+    mixed, repeat = rows[VarianceSource.INTERACTION], rows[VarianceSource.REPEATABILITY]
+    pooled = VarianceRow(
+        VarianceSource.REPEATABILITY, mixed.square + repeat.square, mixed.freedom + repeat.freedom
+    )
+    tested = (_tested(rows[source], pooled) for source in (VarianceSource.PART, VarianceSource.OPERATOR))
+    return *tested, pooled, rows[VarianceSource.TOTAL]
 
 
-def variances_of(table: Sequence[Row], layout: Layout) -> tuple[dict[Source, float], tuple[Source, ...]]:
+def variances_of(
+    table: Sequence[VarianceRow], layout: Layout
+) -> tuple[dict[VarianceSource, float], tuple[VarianceSource, ...]]:
     """Variance of repeatability, operator, interaction and part, and which came out below zero.
 
     From the expected mean squares of the two-way random model; what is below zero is set to zero.
     """
     mean_square = {row.source: row.mean_square for row in table}
     parts, operators, trials = layout.values.shape
-    repeat = mean_square[Source.REPEATABILITY]
-    against = mean_square.get(Source.INTERACTION, repeat)
-    raw = {Source.PART: (mean_square[Source.PART] - against) / (operators * trials)}
-    if Source.OPERATOR in mean_square:
-        raw[Source.OPERATOR] = (mean_square[Source.OPERATOR] - against) / (parts * trials)
-    if Source.INTERACTION in mean_square:
-        raw[Source.INTERACTION] = (against - repeat) / trials
+    repeat = mean_square[VarianceSource.REPEATABILITY]
+    against = mean_square.get(VarianceSource.INTERACTION, repeat)
+    raw = {VarianceSource.PART: (mean_square[VarianceSource.PART] - against) / (operators * trials)}
+    if VarianceSource.OPERATOR in mean_square:
+        raw[VarianceSource.OPERATOR] = (mean_square[VarianceSource.OPERATOR] - against) / (parts * trials)
+    if VarianceSource.INTERACTION in mean_square:
+        raw[VarianceSource.INTERACTION] = (against - repeat) / trials
     below = tuple(source for source, variance in raw.items() if variance < 0.0)
-    return {Source.REPEATABILITY: repeat} | {s: max(0.0, v) for s, v in raw.items()}, below
+    return {VarianceSource.REPEATABILITY: repeat} | {s: max(0.0, v) for s, v in raw.items()}, below
 
 
-def gauge_interval(table: Sequence[Row], layout: Layout) -> tuple[float, float]:
+def gauge_interval(table: Sequence[VarianceRow], layout: Layout) -> tuple[float, float]:
     """Interval of the gauge's variance, by Graybill and Wang for a sum of mean squares.
 
     The gauge's variance is a sum of mean squares with positive weights; each adds its own chi-square bounds
@@ -174,16 +180,16 @@ def gauge_interval(table: Sequence[Row], layout: Layout) -> tuple[float, float]:
     """
     rows = {row.source: row for row in table}
     parts, _, trials = layout.values.shape
-    weights = {Source.REPEATABILITY: 1.0}
-    if Source.INTERACTION in rows:
+    weights = {VarianceSource.REPEATABILITY: 1.0}
+    if VarianceSource.INTERACTION in rows:
         weights = {
-            Source.INTERACTION: (parts - 1) / (parts * trials),
-            Source.REPEATABILITY: 1.0 - 1.0 / trials,
+            VarianceSource.INTERACTION: (parts - 1) / (parts * trials),
+            VarianceSource.REPEATABILITY: 1.0 - 1.0 / trials,
         }
-    elif Source.OPERATOR in rows:
-        weights = {Source.REPEATABILITY: 1.0 - 1.0 / (parts * trials)}
-    if Source.OPERATOR in rows:
-        weights[Source.OPERATOR] = 1.0 / (parts * trials)
+    elif VarianceSource.OPERATOR in rows:
+        weights = {VarianceSource.REPEATABILITY: 1.0 - 1.0 / (parts * trials)}
+    if VarianceSource.OPERATOR in rows:
+        weights[VarianceSource.OPERATOR] = 1.0 / (parts * trials)
     tail = 0.5 * (1.0 - CONFIDENCE)
     middle = below = above = 0.0
     for source, weight in weights.items():
@@ -200,7 +206,7 @@ def _mean(values: np.ndarray, axis: int) -> np.ndarray:
     return np.asarray(first + (values - np.expand_dims(first, axis)).mean(axis=axis))
 
 
-def _tested(row: Row, against: Row) -> Row:
+def _tested(row: VarianceRow, against: VarianceRow) -> VarianceRow:
     if against.mean_square <= 0.0:
         return row
     f = row.mean_square / against.mean_square

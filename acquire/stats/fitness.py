@@ -9,7 +9,7 @@ import math
 from enum import StrEnum
 
 from acquire.quantity import show
-from acquire.stats.crossed import Source
+from acquire.stats.crossed import VarianceSource
 from acquire.stats.gauge import SIGMAS, GaugeStudy
 
 ENOUGH_DISTINCT = 5
@@ -36,12 +36,12 @@ def interval(study: GaugeStudy) -> tuple[float, float, float]:
 
     Else of the study's whole spread, which the gauge is a part of: such a share is never above 1.
     """
-    gauge, part = study.gauge, study.components[Source.PART]
+    gauge, part = study.gauge, study.components[VarianceSource.PART]
     sigmas = (gauge.sigma, study.gauge_low, study.gauge_high)
     if gauge.tolerance is not None and gauge.sigma > 0.0:
         share, low, high = (sigma * gauge.tolerance / gauge.sigma for sigma in sigmas)
     else:
-        share, low, high = (sigma / (math.hypot(sigma, part.sigma) or 1.0) for sigma in sigmas)
+        share, low, high = (sigma and sigma / math.hypot(sigma, part.sigma) for sigma in sigmas)
     return share, low, high
 
 
@@ -102,14 +102,14 @@ def _how_much(study: GaugeStudy) -> str:
 
 def _what_to_do(study: GaugeStudy) -> str:
     components = study.components
-    reproduce = components.get(Source.REPRODUCIBILITY)
-    if reproduce is None or components[Source.REPEATABILITY].variance >= reproduce.variance:
+    reproduce = components.get(VarianceSource.REPRODUCIBILITY)
+    if reproduce is None or components[VarianceSource.REPEATABILITY].variance >= reproduce.variance:
         return (
             "Most of it is repeatability: look at the contacts, the lead zero, a finer range, 4 wires, "
             "or the temperature between trials."
         )
-    mixed = components.get(Source.INTERACTION)
-    if mixed is not None and mixed.variance > components[Source.OPERATOR].variance:
+    mixed = components.get(VarianceSource.INTERACTION)
+    if mixed is not None and mixed.variance > components[VarianceSource.OPERATOR].variance:
         return "Most of it is operators who differ by part: agree where and how each part is touched."
     return (
         "Most of it is between operators: agree how to hold the probes and zero the leads, and practise it."

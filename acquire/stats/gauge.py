@@ -15,13 +15,13 @@ from enum import StrEnum
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import probability
-from acquire.stats.capability import Limits
+from acquire.stats.capability import CapabilityLimits
 from acquire.stats.constants import LARGEST, d2_of_groups, factors
 from acquire.stats.crossed import (
     Layout,
-    Row,
-    Source,
-    Trial,
+    StudyTrial,
+    VarianceRow,
+    VarianceSource,
     gauge_interval,
     layout_of,
     pooled_table,
@@ -92,9 +92,9 @@ class GaugeStudy:
     parts: tuple[str, ...]
     operators: tuple[str, ...]
     mean: float
-    table: tuple[Row, ...]
-    pooled: tuple[Row, ...]
-    components: dict[Source, Component]
+    table: tuple[VarianceRow, ...]
+    pooled: tuple[VarianceRow, ...]
+    components: dict[VarianceSource, Component]
     distinct: int | None
     gauge_low: float
     gauge_high: float
@@ -103,12 +103,12 @@ class GaugeStudy:
     @property
     def gauge(self) -> Component:
         """Repeatability and reproducibility together."""
-        return self.components[Source.GAUGE]
+        return self.components[VarianceSource.GAUGE]
 
 
 def gauge_study(
-    trials: Sequence[Trial],
-    limits: Limits | None = None,
+    trials: Sequence[StudyTrial],
+    limits: CapabilityLimits | None = None,
     *,
     pool_above: float = POOL_ABOVE,
 ) -> GaugeStudy:
@@ -132,7 +132,7 @@ def gauge_study(
         probability(pool_above, "the probability above which the interaction is pooled")
     layout = layout_of(trials)
     table = table_of(layout)
-    crossed = next((row for row in table if row.source is Source.INTERACTION), None)
+    crossed = next((row for row in table if row.source is VarianceSource.INTERACTION), None)
     chance = crossed is not None and crossed.p is not None and crossed.p > pool_above
     pooled = pooled_table(table) if crossed is not None and chance else ()
     variances, below = variances_of(pooled or table, layout)
@@ -152,7 +152,7 @@ def gauge_study(
     )
 
 
-def ranges_study(trials: Sequence[Trial], limits: Limits | None = None) -> GaugeStudy:
+def ranges_study(trials: Sequence[StudyTrial], limits: CapabilityLimits | None = None) -> GaugeStudy:
     """A crossed study by averages and ranges: quick to check by hand, blind to interaction.
 
     Repeatability is the mean range over d2; operators the range of their means over d2*, less what
@@ -179,38 +179,40 @@ def ranges_study(trials: Sequence[Trial], limits: Limits | None = None) -> Gauge
     ranges = layout.values.max(axis=2) - layout.values.min(axis=2)
     repeat = (float(ranges.mean()) / d2) ** 2
     variances = {
-        Source.REPEATABILITY: repeat,
-        Source.PART: _of_range(layout.values.mean(axis=(1, 2)).tolist()),
+        VarianceSource.REPEATABILITY: repeat,
+        VarianceSource.PART: _of_range(layout.values.mean(axis=(1, 2)).tolist()),
     }
     remarks = []
     if operators > 1:
         left = _of_range(layout.values.mean(axis=(0, 2)).tolist()) - repeat / (parts * repeats)
-        variances[Source.OPERATOR] = max(0.0, left)
-        remarks += [_zeroed(Source.OPERATOR)] if left < 0.0 else []
-    gauge = repeat + variances.get(Source.OPERATOR, 0.0)
+        variances[VarianceSource.OPERATOR] = max(0.0, left)
+        remarks += [_zeroed(VarianceSource.OPERATOR)] if left < 0.0 else []
+    gauge = repeat + variances.get(VarianceSource.OPERATOR, 0.0)
     return _study(layout, variances, limits, remarks, method=Method.RANGES, gauge=(gauge, gauge))
 
 
 def _study(
     layout: Layout,
-    variances: Mapping[Source, float],
-    limits: Limits | None,
+    variances: Mapping[VarianceSource, float],
+    limits: CapabilityLimits | None,
     remarks: Sequence[str],
     *,
     method: Method,
     gauge: tuple[float, float],
-    tables: tuple[tuple[Row, ...], tuple[Row, ...]] = ((), ()),
+    tables: tuple[tuple[VarianceRow, ...], tuple[VarianceRow, ...]] = ((), ()),
 ) -> GaugeStudy:
     mean = float(layout.values.mean())
     found = dict(variances)
-    found.setdefault(Source.PART, 0.0)
-    reproduce = [found[s] for s in (Source.OPERATOR, Source.INTERACTION) if s in found]
+    found.setdefault(VarianceSource.PART, 0.0)
+    reproduce = [found[s] for s in (VarianceSource.OPERATOR, VarianceSource.INTERACTION) if s in found]
     if reproduce:
-        found[Source.REPRODUCIBILITY] = math.fsum(reproduce)
-    found[Source.GAUGE] = found[Source.REPEATABILITY] + found.get(Source.REPRODUCIBILITY, 0.0)
-    found[Source.TOTAL] = found[Source.GAUGE] + found[Source.PART]
+        found[VarianceSource.REPRODUCIBILITY] = math.fsum(reproduce)
+    found[VarianceSource.GAUGE] = found[VarianceSource.REPEATABILITY] + found.get(
+        VarianceSource.REPRODUCIBILITY, 0.0
+    )
+    found[VarianceSource.TOTAL] = found[VarianceSource.GAUGE] + found[VarianceSource.PART]
     per_sigma = _per_sigma(limits, mean)
-    gauge_sigma, part_sigma = math.sqrt(found[Source.GAUGE]), math.sqrt(found[Source.PART])
+    gauge_sigma, part_sigma = math.sqrt(found[VarianceSource.GAUGE]), math.sqrt(found[VarianceSource.PART])
     more = list(remarks)
     if len(layout.operators) == 1:
         more.append("One operator only: the study says nothing of how much operators differ.")
@@ -226,8 +228,8 @@ def _study(
         table=tables[0],
         pooled=tables[1],
         components={
-            source: _component(found[source], found[Source.TOTAL], per_sigma)
-            for source in Source
+            source: _component(found[source], found[VarianceSource.TOTAL], per_sigma)
+            for source in VarianceSource
             if source in found
         },
         distinct=math.floor(DISTINCT * part_sigma / gauge_sigma) if gauge_sigma > 0.0 else None,
@@ -248,7 +250,7 @@ def _component(variance: float, total: float, per_sigma: float | None) -> Compon
     )
 
 
-def _per_sigma(limits: Limits | None, mean: float) -> float | None:
+def _per_sigma(limits: CapabilityLimits | None, mean: float) -> float | None:
     """Share of the tolerance that one unit of standard deviation takes; None without a tolerance."""
     if limits is None:
         return None
@@ -263,7 +265,7 @@ def _of_range(means: Sequence[float]) -> float:
     return ((max(means) - min(means)) / d2_of_groups(len(means), 1)) ** 2
 
 
-def _zeroed(source: Source) -> str:
+def _zeroed(source: VarianceSource) -> str:
     return (
         f"The variance of {source.value} came out below zero and was set to zero: "
         f"it is too small for this study to see."

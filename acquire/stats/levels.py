@@ -51,7 +51,7 @@ class LevelChange:
 
 
 @dataclass(frozen=True, slots=True)
-class Cause:
+class LevelCause:
     """What else changed where the level did ("spool", "meter", ...); `at`: first value with the new name."""
 
     what: str
@@ -90,7 +90,7 @@ def level_changes(values: Sequence[float]) -> tuple[LevelChange, ...]:
     )
 
 
-def causes_of(change: LevelChange, names: dict[str, Sequence[str]]) -> tuple[Cause, ...]:
+def causes_of(change: LevelChange, names: dict[str, Sequence[str]]) -> tuple[LevelCause, ...]:
     """What changed its name where the level changed.
 
     Args:
@@ -102,12 +102,12 @@ def causes_of(change: LevelChange, names: dict[str, Sequence[str]]) -> tuple[Cau
         for at in range(max(1, change.at - NEAR), min(len(of_each), change.at + NEAR + 1)):
             before, after = of_each[at - 1], of_each[at]
             if before and after and before != after:
-                found.append(Cause(what, before, after, at))
+                found.append(LevelCause(what, before, after, at))
                 break
     return tuple(found)
 
 
-def sentence_of(first: str, shifts: str, causes: Iterable[Cause], alone: str = ".") -> str:
+def sentence_of(first: str, shifts: str, causes: Iterable[LevelCause], alone: str = ".") -> str:
     """A change of level and what changed with it, in one plain sentence.
 
     Args:
@@ -137,7 +137,7 @@ def _best_split(values: np.ndarray) -> tuple[int, float] | None:
     if within <= 1e-24 * squares:
         return int(first[best]), 0.0
     t = math.sqrt(float(between[best]) / (within / freedom))
-    return int(first[best]), min(1.0, 2.0 * student_cdf(-t, freedom) * len(first))
+    return int(first[best]), 2.0 * student_cdf(-t, freedom) * len(first)
 
 
 def _change(before: np.ndarray, after: np.ndarray, at: int, p: float) -> LevelChange:

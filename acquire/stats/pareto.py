@@ -62,7 +62,7 @@ def share_of(count: int, of: int) -> Share:
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
+class ParetoBar:
     """One kind in a Pareto: its share of all counts, 0 to 1, and that with all more frequent ones."""
 
     kind: str
@@ -71,7 +71,7 @@ class Bar:
     cumulative: float
 
 
-def pareto(counts: Mapping[str, int]) -> tuple[Bar, ...]:
+def pareto(counts: Mapping[str, int]) -> tuple[ParetoBar, ...]:
     """Kinds by how often they happen, the most frequent first; equal ones by name.
 
     Args:
@@ -88,5 +88,5 @@ def pareto(counts: Mapping[str, int]) -> tuple[Bar, ...]:
     for kind, count in sorted(counts.items(), key=lambda each: (-each[1], each[0])):
         if count:
             run += count
-            bars.append(Bar(kind, count, count / total, run / total))
+            bars.append(ParetoBar(kind, count, count / total, run / total))
     return tuple(bars)

@@ -17,7 +17,7 @@ from acquire.records.codes import RUN_LENGTH
 from acquire.stats.charts import Chart
 
 
-class Rule(StrEnum):
+class RunRule(StrEnum):
     """What chance rarely does.
 
     The zone tests of the Statistical Quality Control Handbook (Western Electric, 1956; from memory), which
@@ -39,7 +39,7 @@ class Signal:
     `start` and `end` are places of values or subgroups, counted from 0, both included.
     """
 
-    rule: Rule
+    rule: RunRule
     start: int
     end: int
     side: int
@@ -49,47 +49,47 @@ class Signal:
         first, last = names[self.start], names[self.end]
         count = self.end - self.start + 1
         above = "above" if self.side > 0 else "below"
-        if self.rule is Rule.BEYOND and count == 1:
+        if self.rule is RunRule.BEYOND and count == 1:
             return f"{first} lies {above} its limit."
         return f"{first} to {last} " + _SAID[self.rule].format(above=above, count=count)
 
 
 _SAID = {
-    Rule.BEYOND: "lie {above} their limit, {count} in a row.",
-    Rule.RUN: "lie {above} the centre, {count} in a row: the level has moved.",
-    Rule.TWO_OF_THREE: "lie far {above} the centre: two of any three by more than two sigma.",
-    Rule.FOUR_OF_FIVE: "lie {above} the centre: four of any five by more than one sigma.",
+    RunRule.BEYOND: "lie {above} their limit, {count} in a row.",
+    RunRule.RUN: "lie {above} the centre, {count} in a row: the level has moved.",
+    RunRule.TWO_OF_THREE: "lie far {above} the centre: two of any three by more than two sigma.",
+    RunRule.FOUR_OF_FIVE: "lie {above} the centre: four of any five by more than one sigma.",
 }
 
 
-def signals(chart: Chart, rules: Iterable[Rule] = Rule) -> tuple[Signal, ...]:
+def signals(chart: Chart, rules: Iterable[RunRule] = RunRule) -> tuple[Signal, ...]:
     """What the rules say of a chart, in order of place.
 
     A lasting run is one signal, not one for every further point. On charts of spread only the limits count:
     their law is skewed, and moving ranges hang together.
     """
     zones = chart.plotted.symmetrical and chart.sigma > 0.0
-    asked = rules if zones else [rule for rule in rules if rule is Rule.BEYOND]
+    asked = rules if zones else [rule for rule in rules if rule is RunRule.BEYOND]
     points, found = np.asarray(chart.points), list[Signal]()
     for rule in asked:
         sigmas, needed, of = _ZONES[rule]
         low, high = (chart.centre + side * sigmas * chart.sigma for side in (-1.0, 1.0))
-        low, high = (chart.lower, chart.upper) if rule is Rule.BEYOND else (low, high)
+        low, high = (chart.lower, chart.upper) if rule is RunRule.BEYOND else (low, high)
         found += _windows(rule, (points > high).astype(int) - (points < low).astype(int), needed, of)
     found = [Signal(s.rule, s.start + chart.first, s.end + chart.first, s.side) for s in found]
     return tuple(sorted(found, key=attrgetter("start", "end", "rule")))
 
 
 _ZONES = {
-    Rule.BEYOND: (3.0, 1, 1),
-    Rule.TWO_OF_THREE: (2.0, 2, 3),
-    Rule.FOUR_OF_FIVE: (1.0, 4, 5),
-    Rule.RUN: (0.0, RUN_LENGTH, RUN_LENGTH),
+    RunRule.BEYOND: (3.0, 1, 1),
+    RunRule.TWO_OF_THREE: (2.0, 2, 3),
+    RunRule.FOUR_OF_FIVE: (1.0, 4, 5),
+    RunRule.RUN: (0.0, RUN_LENGTH, RUN_LENGTH),
 }
 """Beyond how many sigma a point counts, and how many of how many neighbours must."""
 
 
-def _windows(rule: Rule, marks: np.ndarray, needed: int, of: int) -> list[Signal]:
+def _windows(rule: RunRule, marks: np.ndarray, needed: int, of: int) -> list[Signal]:
     """Where at least `needed` of `of` neighbours carry one mark, overlapping places joined, for each side."""
     found: list[Signal] = []
     for side in (1, -1):

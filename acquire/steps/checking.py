@@ -17,7 +17,7 @@ from acquire.physics.check_standard import Check, Resistor, check_bench
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import TOUCH_TERMS, budget_of, correct
 from acquire.physics.substitution import Comparing, Substitute
-from acquire.plausible import Gate, Law, Seen, fresh
+from acquire.plausible import Gate, Plausibility, Seen, fresh
 from acquire.records import (
     Ask,
     CheckStandard,
@@ -242,7 +242,7 @@ class CheckDuty:
     def _is_it(self, ohm: float, settled: Settled) -> bool:
         """Whether a value may be the resistor's: near it, or the same strange one for the second time."""
         certificate = self.resistor.certificate_ohm
-        law = Law(0.0, math.inf, near=NOT_IT * certificate, alike=SAME_AGAIN * abs(ohm))
+        law = Plausibility(0.0, math.inf, near=NOT_IT * certificate, alike=SAME_AGAIN * abs(ohm))
         self.gate.known = Seen(certificate, settled.utc_s)
         return self.gate.look(law, Seen(ohm, settled.utc_s, settled.contact_s)) is None
 

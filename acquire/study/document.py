@@ -16,10 +16,10 @@ from acquire.reports import document as doc
 from acquire.reports.document import Tone, shown
 from acquire.reports.figures import moment
 from acquire.reports.pictures import as_svg, figure, plain_style
-from acquire.stats.crossed import Row, Source
+from acquire.stats.crossed import VarianceRow, VarianceSource
 from acquire.stats.fitness import Fitness
 from acquire.stats.gauge import SIGMAS
-from acquire.study.report import Point, StudyReport
+from acquire.study.report import StudyPoint, StudyReport
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,10 +31,10 @@ MARKS = {
     Fitness.UNTOLD: Outcome.CANNOT_JUDGE,
 }
 
-NAMES = {source: source.value for source in Source} | {Source.INTERACTION: "operator × part"}
+NAMES = {source: source.value for source in VarianceSource} | {VarianceSource.INTERACTION: "operator × part"}
 """Names in tables and drawings."""
 
-SUMS = frozenset({Source.REPRODUCIBILITY, Source.GAUGE, Source.TOTAL})
+SUMS = frozenset({VarianceSource.REPRODUCIBILITY, VarianceSource.GAUGE, VarianceSource.TOTAL})
 """Sources that others add up to, in variance; each stands below these."""
 
 
@@ -94,7 +94,7 @@ def _components(report: StudyReport) -> doc.Table:
     return doc.table(f"{heads} | {SIGMAS:g} sigma of the tolerance 18>", rows)
 
 
-def _table(rows: tuple[Row, ...]) -> doc.Table:
+def _table(rows: tuple[VarianceRow, ...]) -> doc.Table:
     cells = (
         (NAMES[row.source], f"{row.square:.5g}", str(row.freedom), f"{row.mean_square:.5g}",
          "" if row.f is None else f"{row.f:.4g}", "" if row.p is None else chance(row.p))
@@ -220,7 +220,7 @@ def _off_mean(axes: Axes) -> None:
 
 
 def _shares(axes: Axes, report: StudyReport) -> None:
-    sources = [source for source in report.study.components if source is not Source.TOTAL]
+    sources = [source for source in report.study.components if source is not VarianceSource.TOTAL]
     places = range(len(sources))
     parts = [report.study.components[source] for source in sources]
     series: list[tuple[str, str, list[float | None]]] = [
@@ -241,7 +241,7 @@ def _shares(axes: Axes, report: StudyReport) -> None:
     axes.legend(loc="best", frameon=False)
 
 
-def _by_hands(report: StudyReport) -> Iterator[tuple[str, list[Point], dict[str, Any], float]]:
+def _by_hands(report: StudyReport) -> Iterator[tuple[str, list[StudyPoint], dict[str, Any], float]]:
     """Each operator's points, look, and how far beside the part they stand."""
     operators = report.study.operators
     for place, operator in enumerate(operators):
@@ -250,7 +250,7 @@ def _by_hands(report: StudyReport) -> Iterator[tuple[str, list[Point], dict[str,
         yield operator, [p for p in report.points if p.operator == operator], look, shift
 
 
-def _means(points: Sequence[Point], key: Callable[[Point], Any]) -> dict[Any, float]:
+def _means(points: Sequence[StudyPoint], key: Callable[[StudyPoint], Any]) -> dict[Any, float]:
     rows: dict[Any, list[float]] = {}
     for point in points:
         rows.setdefault(key(point), []).append(point.ohm)

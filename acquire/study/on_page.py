@@ -16,7 +16,7 @@ from pathlib import Path
 from acquire.clock import Clock
 from acquire.errors import SteadyohmError
 from acquire.files.settings import load_bench
-from acquire.outlets.orders import Answer, Order, Stop
+from acquire.outlets.orders import Order, OrderAnswer, Stop
 from acquire.page.backend import About, Asked, Facts, PageBackend, Posted, Unfit, short_text, temperature_due
 from acquire.page.bench_page import BenchPage
 from acquire.page.papers import study_in
@@ -30,7 +30,7 @@ from acquire.steps.pairs import PairTable
 from acquire.study.begin import Wish, studied
 from acquire.study.plan import names_in, parts_named
 from acquire.study.run import StudyBench, study_bench
-from acquire.study.work import Finished, StudyEvent, Taken
+from acquire.study.work import Finished, MeasurementTaken, StudyEvent
 from acquire.words.notices import said
 
 Work = Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]
@@ -58,7 +58,7 @@ class PageScreen:
     def tell(self, event: StudyEvent) -> None:
         """Show what has happened in the study."""
         match event:
-            case Taken():
+            case MeasurementTaken():
                 self.view.cues.append(Cue(Sound.PASS, "Taken."))
             case Finished():
                 self.view.cues.append(Cue(Sound.DONE, "The study is done."))
@@ -133,17 +133,17 @@ class StudiesOnPage:
                 page.put_backend(*before)
 
     def _backend(self, bench: StudyBench) -> PageBackend:
-        async def obey(order: Order) -> Answer:
+        async def obey(order: Order) -> OrderAnswer:
             if isinstance(order, Stop):
                 bench.stop.set()
-                return Answer(done=True)
+                return OrderAnswer(done=True)
             told = [each for each in await bench.obey(order) if isinstance(each, Notice)]
             refused = next((each for each in told if each.code is Code.COMMAND_REFUSED), None)
-            return Answer(done=refused is None, reason="" if refused is None else said(refused))
+            return OrderAnswer(done=refused is None, reason="" if refused is None else said(refused))
 
         def facts() -> Facts:
             now_s = self.clock.utc_s()
-            return Facts(now_s, temperature_due(bench.work.conditions, now_s))
+            return Facts(now_s, list(temperature_due(bench.work.conditions, now_s)))
 
         asks = {"/study": partial(study_in, self.folder)}
         return PageBackend(self.clock.utc_s, self.clock.monotonic_s, facts, obey, may_stop=True, asks=asks)

@@ -11,8 +11,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from acquire.quantity import chance, counted
-from acquire.stats.capability import Limits
-from acquire.stats.crossed import Row, StudyIncomplete, Trial
+from acquire.stats.capability import CapabilityLimits
+from acquire.stats.crossed import StudyIncomplete, StudyTrial, VarianceRow
 from acquire.stats.drift import drift
 from acquire.stats.fitness import Fitness, fitness, verdict_of
 from acquire.stats.gauge import POOL_ABOVE, GaugeStudy, gauge_study, ranges_study
@@ -26,7 +26,7 @@ FEWEST_FOR_DRIFT = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class StudyPoint:
     """One measurement that was reckoned with, at the reference temperature; `label`: the part's tag."""
 
     part: str
@@ -54,7 +54,7 @@ class StudyReport:
     """
 
     record: StudyRecord
-    points: tuple[Point, ...]
+    points: tuple[StudyPoint, ...]
     rounds: int
     study: GaugeStudy
     by_ranges: GaugeStudy
@@ -89,7 +89,8 @@ def report_of(record: StudyRecord, *, pool_above: float = POOL_ABOVE) -> StudyRe
     ]
     used.sort(key=lambda each: each[1].utc_s)
     points = tuple(
-        Point(plan.name_of(t.label), t.label, t.operator, t.trial, m.reference_ohm, m.utc_s) for t, m in used
+        StudyPoint(plan.name_of(t.label), t.label, t.operator, t.trial, m.reference_ohm, m.utc_s)
+        for t, m in used
     )
     trials = _in_order_of_the_plan(points, record)
     limits = _limits(record)
@@ -119,21 +120,21 @@ def _full_rounds(record: StudyRecord) -> int:
     return min((turn.trial - 1 for turn in record.missing), default=record.plan.trials)
 
 
-def _in_order_of_the_plan(points: Sequence[Point], record: StudyRecord) -> list[Trial]:
+def _in_order_of_the_plan(points: Sequence[StudyPoint], record: StudyRecord) -> list[StudyTrial]:
     """Parts and operators as they were named, not as chance had it."""
     parts = {part.label: place for place, part in enumerate(record.plan.parts)}
     operators = {name: place for place, name in enumerate(record.plan.operators)}
     ordered = sorted(points, key=lambda p: (parts[p.label], operators[p.operator], p.trial))
-    return [Trial(point.part, point.operator, point.ohm) for point in ordered]
+    return [StudyTrial(point.part, point.operator, point.ohm) for point in ordered]
 
 
-def _limits(record: StudyRecord) -> Limits | None:
+def _limits(record: StudyRecord) -> CapabilityLimits | None:
     subject = record.subject
     ends = [
         end if end is not None and math.isfinite(end) else None
         for end in (subject.lower_ohm, subject.upper_ohm)
     ]
-    return None if ends == [None, None] else Limits(*ends)
+    return None if ends == [None, None] else CapabilityLimits(*ends)
 
 
 def _of_the_record(record: StudyRecord, rounds: int) -> list[str]:
@@ -150,7 +151,7 @@ def _of_the_record(record: StudyRecord, rounds: int) -> list[str]:
     return told
 
 
-def _of_drift(points: Sequence[Point]) -> list[str]:
+def _of_drift(points: Sequence[StudyPoint]) -> list[str]:
     """Do values move with time, whoever measures? Warm parts, warm leads, a warming meter."""
     if len(points) < FEWEST_FOR_DRIFT or len({p.utc_s for p in points}) < len(points):
         return []
@@ -226,7 +227,7 @@ def _method(study: GaugeStudy) -> dict[str, Any]:
     }
 
 
-def _row(row: Row) -> dict[str, Any]:
+def _row(row: VarianceRow) -> dict[str, Any]:
     return {
         "source": row.source.value,
         "sum_of_squares_ohm2": row.square,

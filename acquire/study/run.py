@@ -42,7 +42,7 @@ from acquire.records import (
 from acquire.sheets import load_sheet
 from acquire.study.begin import Wish, record_of, step_named
 from acquire.study.record import StudyFile, part_names
-from acquire.study.work import Finished, StudyEvent, StudyWork, Taken, TakenBack
+from acquire.study.work import Finished, MeasurementTaken, StudyEvent, StudyWork, TakenBack
 from acquire.words.prompts import asked
 from drivers.reading import Reading
 from system.ending import asked_to_end
@@ -215,7 +215,7 @@ class StudyBench:
             return
         for event in events:
             try:
-                if isinstance(event, Taken):
+                if isinstance(event, MeasurementTaken):
                     self.file.take(event.measurement)
                 elif isinstance(event, TakenBack):
                     self.file.take_back(event.turn.number)
@@ -288,7 +288,7 @@ class StudyScreen(Terminal):
     def tell(self, event: StudyEvent) -> None:
         """Show what has happened in the study."""
         match event:
-            case Taken():
+            case MeasurementTaken():
                 turn = event.turn
                 word = "taken, revised" if event.revised else "taken"
                 self._settling = f"{word}: lift"

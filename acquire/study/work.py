@@ -57,7 +57,7 @@ same part touched again. Workshop choice."""
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class MeasurementTaken:
     """A measurement was made; `revised` where the value has moved on under the same touch."""
 
     measurement: Measurement
@@ -77,7 +77,9 @@ class Finished:
     """Nothing is missing."""
 
 
-StudyEvent = Taken | TakenBack | Finished | Prompt | Notice | LeadZero | Approach | Contact | LiftOff
+StudyEvent = (
+    MeasurementTaken | TakenBack | Finished | Prompt | Notice | LeadZero | Approach | Contact | LiftOff
+)
 """What comes out, for the file and the screen. Never a value at rest: nobody is to see one."""
 
 
@@ -280,7 +282,7 @@ class StudyWork:
         self._hands = (turn.operator, turn.trial)
         self.taken.add(turn.number)
         self._hand_over()
-        return [Taken(measurement, turn, revised), *([] if self.turn else [Finished()])]
+        return [MeasurementTaken(measurement, turn, revised), *([] if self.turn else [Finished()])]
 
     def _hand_over(self) -> None:
         """The next one is somebody else's, or of the next round: they must say that they are there."""

@@ -79,10 +79,6 @@ class Circuit:
         """The element of that name."""
         return next(element for element in self.elements if element.name == name)
 
-    def has(self, name: str) -> bool:
-        """Whether there is an element of that name (a split one is there no more)."""
-        return any(element.name == name for element in self.elements)
-
     def with_elements(self, *changed: Element) -> Circuit:
         """The same circuit with elements changed, found by their names."""
         by_name = {element.name: element for element in changed}

@@ -3,7 +3,7 @@
 R12 + R23 - R13 of a tapped winding is twice what hangs on pin 2 alone, whatever the windings are, so a bad
 joint there shows though every pair passes. A winding that no pair shows alone (the phase of a star without
 neutral, of a delta) follows from all pairs together and has limits of its own. What the readings share
-cancels where it should. Not for the pairs themselves (judge), nor for balance (steps/balance).
+cancels where it should. Not for the pairs themselves (judge), nor for balance (steps/agreement).
 """
 
 from __future__ import annotations

@@ -21,8 +21,8 @@ from acquire.records import (
     Branch,
     BranchKind,
     Compared,
-    Doubt,
     FaultPlace,
+    FirstUnitDoubt,
     Hypothesis,
     Pair,
     Purpose,
@@ -92,7 +92,7 @@ class FirstLook:
 
     probability: float
     compared: Compared | None
-    doubt: Doubt | None = None
+    doubt: FirstUnitDoubt | None = None
 
 
 def first_look(
@@ -140,7 +140,7 @@ def first_look(
         for i, case in ((i, book.cases[i]) for i in likely[:2])
     )
     probability = float(1.0 - planned_so)
-    return FirstLook(probability, compared, Doubt(probability, found))
+    return FirstLook(probability, compared, FirstUnitDoubt(probability, found))
 
 
 def prepare(

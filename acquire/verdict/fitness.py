@@ -121,7 +121,7 @@ def reference_of(name: str, ohm: float, u_ohm: float, bench: Bench, offer: Offer
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class FitnessRow:
     """One step of the table.
 
     Attributes:
@@ -151,7 +151,7 @@ class Row:
     upper_only: bool = False
 
 
-def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Sequence[Offer]) -> Row:
+def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Sequence[Offer]) -> FitnessRow:
     """The row of one step on the range in use, which is the first offer.
 
     Args:
@@ -169,7 +169,7 @@ def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Seq
     allowed = limits.tolerance_ohm
     value = foresee(nominal_ohm, bench, in_use)
     able = value.expanded_ohm <= allowed and value.raw_ohm <= in_use.largest_ohm
-    return Row(
+    return FitnessRow(
         step=step,
         nominal_ohm=nominal_ohm,
         offer=in_use.label,

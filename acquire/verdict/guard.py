@@ -137,7 +137,7 @@ def _stated(maximum_risk: float | None) -> float:
 
 def _too_poor(expanded_ohm: float, limits: Limits, rule: Rule, law: Law, maximum_risk: float | None) -> bool:
     tolerance = limits.tolerance_ohm
-    if expanded_ohm > tolerance * (1.0 + 1e-12):
+    if expanded_ohm > tolerance:
         return True
     if rule is not Rule.MAXIMUM_RISK or math.isinf(tolerance):
         return False

@@ -21,22 +21,6 @@ K_95 = 1.959964
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
-    """One value of a coil.
-
-    Attributes:
-        value_si: henry for an inductance, 1 for Q and for the dissipation factor; > 0.
-        relative_u: its standard uncertainty as a fraction, without what both coils share: the same meter's
-            gain at the same frequency cancels in the ratio.
-        hertz: test frequency; both coils must have been measured at the same.
-    """
-
-    value_si: float
-    relative_u: float
-    hertz: float
-
-
-@dataclass(frozen=True, slots=True)
 class Relative:
     """A coil held against its pattern.
 
@@ -52,22 +36,25 @@ class Relative:
 
 
 def compare(
-    coil: Measured,
-    pattern: Measured,
+    value_si: float,
+    pattern_si: float,
+    relative_u: float,
     *,
     below: float | None,
     above: float | None,
     rule: Rule = Rule.NON_BINARY,
     maximum_risk: float | None = None,
 ) -> Relative:
-    """Judge a coil by how far it lies from its sister or the golden unit.
+    """Judge a coil by how far it lies from its sister or the golden unit, measured at one frequency.
 
     Ordinary sisters differ by 1 to 3 % in inductance and 5 % in Q (from memory), so tighter limits need a
     golden unit of the same iron. A low Q with an ordinary inductance points to shorted turns.
 
     Args:
-        coil: the one to be judged.
-        pattern: sister or golden unit, same iron, mounting and frequency.
+        value_si: of the one to be judged: henry, or 1 for Q and the dissipation factor; > 0.
+        pattern_si: of sister or golden unit, same iron, mounting and frequency.
+        relative_u: standard uncertainty of either as a fraction, without what both share: the same meter's
+            gain at the same frequency cancels in the ratio.
         below: how far below the pattern it may be, as a fraction (0.05 is 5 %); None: not limited.
         above: how far above; None: not limited.
         rule: decision rule.
@@ -75,14 +62,20 @@ def compare(
 
     Raises:
         InputImpossible: a value not above zero (an inductance reads negative above the coil's own resonance),
-            different frequencies, a negative tolerance or uncertainty, or no limit at all.
+            a negative tolerance or uncertainty, or no limit at all.
     """
-    _refuse_impossible(coil, pattern)
+    for each in (value_si, pattern_si):
+        if finite(each, "a coil's value") <= 0.0:
+            raise InputImpossible(
+                f"A value of {each:g} cannot be compared.",
+                "An inductance reads negative above the coil's own resonance: use a lower frequency.",
+            )
+    at_least_zero(relative_u, "the relative uncertainty of a coil's value")
     for side in (below, above):
         if side is not None:
             at_least_zero(side, "the tolerance against the pattern as a fraction")
-    ratio = coil.value_si / pattern.value_si
-    u = ratio * math.hypot(coil.relative_u, pattern.relative_u)
+    ratio = value_si / pattern_si
+    u = ratio * math.sqrt(2.0) * relative_u
     limits = Limits(None if below is None else -below, None if above is None else above)
     if limits.lower_ohm is None and limits.upper_ohm is not None:
         # An upper limit alone counts from zero in `decide`; a deviation begins at -1.
@@ -96,18 +89,3 @@ def compare(
         maximum_risk=maximum_risk,
     )
     return Relative(deviation=ratio - 1.0, u_deviation=u, decision=decision)
-
-
-def _refuse_impossible(coil: Measured, pattern: Measured) -> None:
-    for each in (coil, pattern):
-        if finite(each.value_si, "a coil's value") <= 0.0:
-            raise InputImpossible(
-                f"A value of {each.value_si:g} cannot be compared.",
-                "An inductance reads negative above the coil's own resonance: use a lower frequency.",
-            )
-        at_least_zero(each.relative_u, "the relative uncertainty of a coil's value")
-    if not math.isclose(coil.hertz, pattern.hertz, rel_tol=0.02):
-        raise InputImpossible(
-            f"The coil was measured at {coil.hertz:g} Hz, its pattern at {pattern.hertz:g} Hz.",
-            "Measure both at the same frequency.",
-        )

@@ -17,7 +17,7 @@ from acquire.physics.budget import combine
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.physics.copper import to_reference as winding_at
-from acquire.physics.insulation import RULES, Insulation, Table, TemperatureRule, to_reference
+from acquire.physics.insulation import REFERENCE_CELSIUS, RULES, Table, TemperatureRule, to_reference
 from acquire.physics.laws import Law
 from acquire.records import (
     Circumstances,
@@ -35,28 +35,31 @@ from acquire.records import (
 )
 from acquire.unit_result import shows_turns
 from acquire.verdict.guard import decide
-from acquire.verdict.sister import K_95, Measured, compare
-from acquire.verdict.typed_line import TypedLine, pattern_number, typed_line
+from acquire.verdict.sister import K_95, compare
+from acquire.verdict.typed_line import TypedLine, number_of, typed_line
 from acquire.verdict.typed_wanted import NONE, AskedOhms, isolation_named, least_ohm, ohms_named, step_named
 from drivers.reading import Quantity
 
 
 def judge_insulation(
-    result: Insulation,
+    reference_ohm: float,
     at_least_ohm: float,
     limit_fraction: float,
     rule: Rule,
     maximum_risk: float | None = None,
+    *,
+    bound: bool = False,
 ) -> Decision:
     """Judge an insulation resistance at its reference temperature.
 
     Args:
-        result: from `acquire.physics.insulation.to_reference`.
+        reference_ohm: from `acquire.physics.insulation.to_reference`.
         at_least_ohm: the limit at the same temperature, ohms, > 0.
         limit_fraction: the instrument's accuracy as a fraction of reading (0.05 is 5 %), a rectangular limit;
             without one there is no verdict.
         rule: decision rule.
         maximum_risk: with `Rule.MAXIMUM_RISK` only.
+        bound: the instrument showed "more than" this value.
 
     Raises:
         InputImpossible: a limit that is not above zero, an accuracy that is negative, missing or not below 1.
@@ -64,11 +67,11 @@ def judge_insulation(
     above_zero(at_least_ohm, "the least insulation resistance in ohms")
     if at_least_zero(limit_fraction, "the instrument's accuracy as a fraction of reading") >= 1.0:
         raise InputImpossible(f"An accuracy of {limit_fraction:g} of reading is none.", "Write 5 % as 0.05.")
-    half_width_ohm = result.reference_ohm * limit_fraction
-    if result.at_least:
-        return _decide_bound(result.reference_ohm - half_width_ohm, at_least_ohm)
+    half_width_ohm = reference_ohm * limit_fraction
+    if bound:
+        return _decide_bound(reference_ohm - half_width_ohm, at_least_ohm)
     return decide(
-        result.reference_ohm,
+        reference_ohm,
         half_width_ohm / math.sqrt(3.0),
         0.95 * half_width_ohm,
         Limits(at_least_ohm, None),
@@ -147,9 +150,17 @@ def typed_result(
         InputImpossible: something needed is missing or cannot be; says what.
     """
     line = typed_line(text)
-    blank = _blank(text, started, place, utc_s)
-    said = replace(
-        blank,
+    said = TypedResult(
+        bench=place.bench,
+        serial=started.serial,
+        sheet=place.sheet.name,
+        sheet_hash=place.sheet.content_hash,
+        purpose=place.purpose,
+        batch=started.batch,
+        operator=started.operator,
+        name="",
+        sort=ResultKind.STATED,
+        typed=text.strip(),
         value_si=line.value_si,
         unit=line.unit,
         at_least=line.at_least,
@@ -159,8 +170,15 @@ def typed_result(
         instrument=line.instrument,
         accuracy=line.accuracy,
         words=line.words,
+        software=place.software,
+        utc_s=utc_s,
     )
-    told = _Told(line, place, habit, celsius)
+    return _by_name(said, _Told(line, place, habit, celsius), others)
+
+
+def _by_name(said: TypedResult, told: _Told, others: Sequence[TypedResult]) -> TypedResult:
+    """Judge it by what its name means on the sheet, else by what kind of result it is."""
+    line, place = told.line, told.place
     if (rule := isolation_named(place.sheet, line.name)) is not None:
         return _insulation(replace(said, name=rule.name, target=rule.id), told, rule)
     if (step := step_named(place.sheet, line.name)) is not None:
@@ -188,16 +206,19 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
             "An insulation result needs its test voltage.", f"Add it, such as {rule.volts:g} V."
         )
     celsius = line.celsius if line.celsius is not None else told.celsius
-    result = _at_reference(line, _rule_named(line.rule or rule.correction, rule), celsius)
+    reference_ohm, correction = _at_reference(
+        line.value_si, _rule_named(line.rule or rule.correction, rule), celsius
+    )
     accuracy = line.accuracy if line.accuracy is not None else habit.accuracy
     limit_ohm = least_ohm(rule, told.place.purpose)
-    if result.reference_ohm == 0.0:
+    if reference_ohm == 0.0:
         decided = _decided(said, TypedWhy.SHORT, Decision(Outcome.FAIL, guard_band_ohm=0.0, conformity=0.0))
     elif accuracy is None:
         decided = _no_accuracy(said)
     else:
-        decision = judge_insulation(result, limit_ohm, accuracy, sheet.rule, sheet.maximum_risk)
-        half_width_ohm = 0.0 if result.at_least else 0.95 * accuracy * result.reference_ohm
+        how = sheet.rule, sheet.maximum_risk
+        decision = judge_insulation(reference_ohm, limit_ohm, accuracy, *how, bound=line.at_least)
+        half_width_ohm = 0.0 if line.at_least else 0.95 * accuracy * reference_ohm
         decided = _decided(said, TypedWhy.LIMITS, decision, half_width_ohm)
     return replace(
         _enough_volts(decided, rule.volts),
@@ -205,25 +226,24 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
         instrument=line.instrument or habit.instrument,
         accuracy=accuracy,
         celsius=celsius,
-        correction=result.rule,
-        reference_celsius=result.reference_celsius if result.rule != NONE else celsius,
-        reference_si=result.reference_ohm,
+        correction=correction,
+        reference_celsius=REFERENCE_CELSIUS if correction != NONE else celsius,
+        reference_si=reference_ohm,
         lower_si=limit_ohm,
     )
 
 
-def _at_reference(line: TypedLine, rule: TemperatureRule | None, celsius: float | None) -> Insulation:
-    ohm = line.value_si or 0.0
+def _at_reference(ohm: float, rule: TemperatureRule | None, celsius: float | None) -> tuple[float, str]:
+    """Ohms as they count, and the name of the rule that they were corrected by."""
     if rule is None:
-        at = celsius if celsius is not None else math.nan
-        return Insulation(ohm, at, ohm, at, NONE, line.at_least)
+        return ohm, NONE
     if celsius is None:
         raise InputImpossible(
             f"The rule {rule.name} needs the temperature of the winding.", "Add it, such as 21 °C."
         )
     if ohm == 0.0:  # a short is one at any temperature
-        return Insulation(ohm, celsius, ohm, celsius, NONE, line.at_least)
-    return to_reference(ohm, celsius, rule, at_least=line.at_least)
+        return ohm, NONE
+    return to_reference(ohm, celsius, rule), rule.name
 
 
 def _rule_named(name: str, of: Isolation) -> TemperatureRule | None:
@@ -307,11 +327,11 @@ def _against_pattern(
     said = replace(said, pattern_si=value_si, pattern=name)
     if line.accuracy is None:
         return _no_accuracy(said)
-    relative_u = line.accuracy / math.sqrt(3.0)
     # A higher Q and a lower loss are no faults: shorted turns lower the one and raise the other.
     relative = compare(
-        Measured(said.value_si or 0.0, relative_u, line.hertz),
-        Measured(value_si, relative_u, line.hertz),
+        said.value_si or 0.0,
+        value_si,
+        line.accuracy / math.sqrt(3.0),
         below=None if said.sort is ResultKind.LOSS else line.within,
         above=None if said.sort is ResultKind.QUALITY else line.within,
         rule=place.sheet.rule,
@@ -326,7 +346,7 @@ def _against_pattern(
 
 def _pattern(line: TypedLine, said: TypedResult, others: Sequence[TypedResult]) -> tuple[float, str]:
     """Value and name of what a result is held against."""
-    number = pattern_number(line.against)
+    number = number_of(line.against)
     if number is not None:
         if number[1] != said.unit:
             raise InputImpossible(f'"{line.against}" is another quantity than "{said.name}".')
@@ -382,39 +402,3 @@ def _decided(
 
 def _no_accuracy(said: TypedResult) -> TypedResult:
     return replace(said, outcome=Outcome.CANNOT_JUDGE, conformity=0.0, why=TypedWhy.NO_ACCURACY)
-
-
-def _blank(text: str, started: UnitStarted, place: Circumstances, utc_s: float) -> TypedResult:
-    return TypedResult(
-        bench=place.bench,
-        serial=started.serial,
-        sheet=place.sheet.name,
-        sheet_hash=place.sheet.content_hash,
-        purpose=place.purpose,
-        batch=started.batch,
-        operator=started.operator,
-        name="",
-        sort=ResultKind.STATED,
-        typed=text.strip(),
-        value_si=None,
-        unit="",
-        at_least=False,
-        test_volt=None,
-        hertz=None,
-        instrument="",
-        accuracy=None,
-        celsius=None,
-        correction=NONE,
-        reference_celsius=None,
-        reference_si=None,
-        lower_si=None,
-        upper_si=None,
-        pattern_si=None,
-        pattern="",
-        deviation=None,
-        outcome=None,
-        stated=False,
-        conformity=None,
-        software=place.software,
-        utc_s=utc_s,
-    )

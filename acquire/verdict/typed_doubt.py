@@ -9,10 +9,10 @@ import math
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from acquire.plausible import Doubt, Gate, Law, Seen
+from acquire.plausible import Doubt, Gate, Plausibility, Seen
 from acquire.records import Refusal, Refused, ResultKind, TypedResult
 
-AIR = Law(-60.0, 300.0, near=10.0, alike=1.0)
+AIR = Plausibility(-60.0, 300.0, near=10.0, alike=1.0)
 """Temperature of a winding, against that of the bench, degrees Celsius; workshop choice."""
 
 _SIZES = MappingProxyType({
@@ -64,7 +64,7 @@ class TypedGate:
         if unit != "°C":
             lower, upper = map(math.log10, _SIZES[unit])
             law, seen = (
-                Law(lower, upper, near=_NEAR, alike=0.01),
+                Plausibility(lower, upper, near=_NEAR, alike=0.01),
                 math.log10(value) if value > 0.0 else -math.inf,
             )
             before = None if before is None else math.log10(before)

@@ -74,7 +74,7 @@ def typed_line(text: str) -> TypedLine:
     value, *parts = (part.strip() for part in rest.split(","))
     if not (name.strip() and equals and value):
         raise InputImpossible(f'"{text.strip()}" is no result.', f"Write {HOW}")
-    number = _number(value)
+    number = number_of(value)
     said: dict[str, Any] = {}
     if number is not None:
         said = {"value_si": number[0], "unit": number[1], "at_least": value.startswith(">")}
@@ -90,8 +90,8 @@ def typed_line(text: str) -> TypedLine:
     return TypedLine(name.strip(), **said)
 
 
-def _number(text: str) -> tuple[float, str] | None:
-    """The number of a value with the SI unit it leads to; None where the text is words.
+def number_of(text: str) -> tuple[float, str] | None:
+    """The number of a value or pattern with the SI unit it leads to; None where the text is words.
 
     Raises:
         InputImpossible: it begins like a number and is none.
@@ -135,12 +135,3 @@ def _quantity(text: str, unit: str, part: str) -> float:
         return possible(text, unit)
     except QuantityInvalid as error:
         raise InputImpossible(f'"{part}": {error.what}', error.hint) from error
-
-
-def pattern_number(text: str) -> tuple[float, str] | None:
-    """The value that `against` names; None where it names another result.
-
-    Raises:
-        InputImpossible: it begins like a number and is none.
-    """
-    return _number(text)

@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
+from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Explained, FaultModel
 from acquire.verdict.dictionary import UNKNOWN, Case
@@ -201,29 +202,21 @@ def weigh_all(
     two = _weigh(double, readings, unseen, np.array(both))
     if _fits_poorly([*one, *two], unknown_weight(table, readings)):
         one = _weigh(single, readings, Slips(neighbours(readings, among), SEEN), seen)
-    bare = _bare(single, readings)
+    bare = _bare(table, readings)
     return [
         _within_reach(entry, table, bare) if entry.case.fault == "healthy" else entry
         for entry in (*one, *two)
     ]
 
 
-def _bare(book: FaultModel, readings: Sequence[PairReading]) -> list[PairReading]:
+def _bare(table: PairTable, readings: Sequence[PairReading]) -> list[PairReading]:
     """Readings of a good unit without what their errors share, as far as they show that together."""
-    finite = [
-        r for r in readings if math.isfinite(r.ohm) and book.good.conducts[0, book.columns([r.pair])[0]]
-    ]
-    parts = commons(finite)
-    if not parts.causes:
-        return list(readings)
-    columns = book.columns([reading.pair for reading in finite])
-    spread = book.good.covariance.at(columns, [0])[0]
-    rest = np.array([reading.ohm for reading in finite]) - book.good.mean_ohm[0, columns]
-    own = np.diag(np.maximum(parts.own, 1e-9) ** 2)
-    gain = np.linalg.solve(spread + parts.moves.T @ parts.moves + own, parts.moves.T)
-    shared = parts.moves.T @ (gain.T @ rest)
-    left = parts.moves.T @ (np.eye(len(parts.causes)) - gain.T @ parts.moves.T) @ parts.moves
-    u = np.sqrt(np.maximum(np.diag(left), 0.0) + parts.own**2)
+    model = estimate(table, readings)
+    finite = [r for r in readings if math.isfinite(r.ohm) and math.isfinite(table.nominal_ohm(r.pair))]
+    parts, first = commons(finite), len(table.branches)
+    shared = parts.moves.T @ model.mean[first:]
+    left = parts.moves.T @ model.covariance[first:, first:] @ parts.moves
+    u = np.sqrt(np.diag(left) + parts.own**2)
     return [
         r._replace(ohm=r.ohm - float(o), u_ohm=float(v)) for r, o, v in zip(finite, shared, u, strict=True)
     ]
@@ -238,7 +231,7 @@ def _within_reach(healthy: Weighed, table: PairTable, readings: Sequence[PairRea
     total = 0.0
     for pair, ohm, u_ohm, _ in readings:
         nominal_ohm = table.nominal_ohm(pair)
-        if math.isinf(ohm) or math.isinf(nominal_ohm) or (healthy.slip and healthy.slip[0] == pair):
+        if healthy.slip and healthy.slip[0] == pair:
             continue
         inside = (table.reach_ohm(pair) - abs(ohm - nominal_ohm)) / max(u_ohm, 1e-9)
         total += math.log(max(0.5 * math.erfc(-inside / math.sqrt(2.0)), _LEAST_INSIDE))
@@ -250,7 +243,7 @@ def visible(book: FaultModel, pairs: Sequence[Pair]) -> Bools:
     columns = book.columns(pairs)
     mean, conducts = book.laws.mean_ohm[:, columns], book.laws.conducts[:, columns]
     good_mean, good_conducts = book.good.mean_ohm[0, columns], book.good.conducts[0, columns]
-    alike = np.isclose(mean, good_mean, rtol=1e-9, atol=1e-12) & (conducts == good_conducts)
+    alike = np.isclose(mean, good_mean, rtol=1e-9, atol=0.0) & (conducts == good_conducts)
     changed = np.logical_or.reduceat(~alike.all(axis=1), _starts(book))
     healthy = np.array([case.fault == "healthy" for case in book.cases])
     result: Bools = changed | healthy

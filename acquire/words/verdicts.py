@@ -168,28 +168,35 @@ def decided(
 
 
 def hint(verdict: Verdict) -> str:
-    """What a value reads like, where it is not as expected; empty where it is."""
+    """What a value reads like, where it is not as expected; what counts asks for no touch. Else empty."""
     asked, ohm = Pair(verdict.pin_a, verdict.pin_b), verdict.reference_ohm or 0.0
-    if verdict.fit is Fit.OTHER_PAIR and verdict.reads_like[:1] == (asked,):
-        return f"Taken for {asked}{_through(verdict.reads_through)}."
     match verdict.fit:
+        case Fit.OTHER_PAIR if verdict.reads_like[:1] == (asked,):
+            return f"Taken for {asked}{_through(verdict.reads_through)}."
         case Fit.OTHER_PAIR | Fit.AMBIGUOUS:
-            return reads_like(verdict.fit, ohm, asked, verdict.reads_like, verdict.reads_through)
+            like, do = _like(verdict.fit, ohm, asked, verdict.reads_like, verdict.reads_through)
         case Fit.FAULT if verdict.together:
-            return f"That reads like the probes touching each other: touch {asked}, apart."
+            like, do = "That reads like the probes touching each other", f"touch {asked}, apart"
         case Fit.FAULT:
-            return f"{ohm_text(ohm)} matches no pair of a good unit: touch {asked} once more."
+            like, do = f"{ohm_text(ohm)} matches no pair of a good unit", f"touch {asked} once more"
         case _:
             return ""
+    return f"{like}." if verdict.counts else f"{like}: {do}."
 
 
 def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], through: Sequence[str]) -> str:
-    """That a value reads like another pair, surely or perhaps."""
+    """That a value reads like another pair, surely or perhaps, and what to do."""
+    return "{}: {}.".format(*_like(fit, ohm, asked, pairs, through))
+
+
+def _like(
+    fit: Fit, ohm: float, asked: object, pairs: Iterable[object], through: Sequence[str]
+) -> tuple[str, str]:
     like = f"{joined(pairs, 'or')}{_through(through)}"
     if fit is Fit.OTHER_PAIR:
-        return f"That reads like {like}: move to {asked}."
+        return f"That reads like {like}", f"move to {asked}"
     sure = f"make sure that the probes are on {asked} and touch again"
-    return f"{ohm_text(ohm)} may be a bad {asked} or {like}: {sure}."
+    return f"{ohm_text(ohm)} may be a bad {asked} or {like}", sure
 
 
 def _through(windings: Sequence[str]) -> str:

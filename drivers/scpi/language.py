@@ -1,7 +1,8 @@
 """Sans-I/O SCPI: commands out, replies in. Not for timing, links or what to do about an error.
 
-Numbers are those of `drivers.answers`. Sources: SCPI-1999 volume 1 (chapter 7: data formats) and 2
-(CONFigure, READ?, SENSe, SYSTem:ERRor) and IEEE 488.2-1992 (common commands, 8.7 response data).
+What a reading may look like is decided by `drivers.answers.parse_answer`. Sources: SCPI-1999 volume 1
+(chapter 7: data formats) and 2 (CONFigure, READ?, SENSe, SYSTem:ERRor) and IEEE 488.2-1992 (common commands,
+8.7 response data).
 """
 
 from __future__ import annotations

@@ -5,7 +5,7 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.heart.attempt import Attempt, Deed, StepState
+from acquire.heart.attempt import Attempt, AttemptKind, StepState
 from acquire.heart.unit_state import UnitState
 from acquire.records import Fit, Outcome, Pair, Purpose
 from acquire.steps.estimate import predicted
@@ -101,7 +101,7 @@ def test_a_fault_that_reads_like_the_pair_before_it_is_judged_too(values):
 def test_no_touch_makes_a_failing_pair_pass(before, now, share, u_ohm, touch_u_ohm):
     """Nor does one that cannot be judged replace anything; a value as good and equal always does."""
     last = StepState(PLOVER.steps[0], 1, before, 200.0, u_ohm, touch_u_ohm)
-    held = last.holds(Attempt(Deed.JUDGED, "", 1, 0, now, 200.0 * (1.0 + share), u_ohm, touch_u_ohm))
+    held = last.holds(Attempt(AttemptKind.JUDGED, "", 1, 0, now, 200.0 * (1.0 + share), u_ohm, touch_u_ohm))
     failing = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
     if now is Outcome.CANNOT_JUDGE or (before in failing and now not in failing):
         assert not held
@@ -125,7 +125,7 @@ def test_every_story_comes_to_an_end_with_the_worst_that_counts(table, outcomes)
         assert unit.outcome is Outcome.FAIL
 
 
-@given(TABLES, st.lists(st.sampled_from([*Outcome, Deed.UNDONE, None]), max_size=30))
+@given(TABLES, st.lists(st.sampled_from([*Outcome, AttemptKind.UNDONE, None]), max_size=30))
 def test_a_state_is_nothing_but_its_attempts(table, story):
     """Folded again they make the same state, whatever was taken back; None is a key."""
     unit = UnitState(table, "P-1")
@@ -134,10 +134,10 @@ def test_a_state_is_nothing_but_its_attempts(table, story):
             break
         if told is None:
             find_open(unit)
-        elif told is not Deed.UNDONE:
+        elif told is not AttemptKind.UNDONE:
             judge(unit, told, u_ohm=0.01)
         elif unit.attempts and unit.attempts[-1].is_by_word:
-            unit.apply(Attempt(Deed.UNDONE, unit.attempts[-1].step))
+            unit.apply(Attempt(AttemptKind.UNDONE, unit.attempts[-1].step))
     again = UnitState(table, "P-1")
     again.refold(unit.attempts)
     assert repr((again.states, again.prompt())) == repr((unit.states, unit.prompt()))

@@ -20,8 +20,8 @@ from acquire.records import (
     Ask,
     Code,
     Contact,
-    Doubt,
     Ending,
+    FirstUnitDoubt,
     Judged,
     LiftOff,
     Notice,
@@ -101,7 +101,7 @@ EVENTS = st.one_of(
         SERIALS,
         STEPS,
     ),
-    st.sampled_from([ZERO, CHECK, TYPED, BATCH, replace(BATCH, first_doubt=Doubt(0.9, ()))]),
+    st.sampled_from([ZERO, CHECK, TYPED, BATCH, replace(BATCH, first_doubt=FirstUnitDoubt(0.9, ()))]),
 )
 READINGS = st.builds(
     lambda value, quantity, at_s, flags: Reading(
@@ -115,11 +115,17 @@ READINGS = st.builds(
 FACTS = st.builds(
     Facts,
     utc_s=st.floats(0.0, 2e9),
-    due=st.frozensets(st.sampled_from(sorted(DUE))).map(
-        lambda codes: {code: {"resistor": "R1", "meter": "m", "overdue_days": 2} for code in codes}
+    due=st.lists(
+        st.builds(
+            lambda code, weight, outlet: Notice(
+                weight, code, 5.0, facts={"resistor": "R1", "meter": "m", "overdue_days": 2, **outlet}
+            ),
+            st.sampled_from(sorted(DUE)),
+            st.sampled_from([Severity.STOP, Severity.WARNING]),
+            st.sampled_from([{"outlet": "csv", "cause": "disk full"}, {"outlet": "mqtt", "cause": "a"}]),
+        )
     ),
     lead_utc_s=st.none() | st.floats(0.0, 2e9),
-    failing=st.sampled_from([(), (("csv", "disk full"),), (("csv", "a"), ("mqtt", "b"))]),
 )
 
 

@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from acquire.physics.accuracy import half_width_si, outside_window_si
 from acquire.physics.insulation import RULES, to_reference
 from acquire.physics.leads import uncertainty_ohm
-from acquire.physics.tolerance import two_sided_k_howe
 from acquire.physics.winding import (
     Design,
     expect,
@@ -67,7 +66,7 @@ def test_weight_and_ohms_to_length_and_diameter_and_back(length_m, diameter_mm):
 @given(st.floats(1e3, 1e12), st.floats(-10.0, 110.0), st.floats(0.1, 40.0))
 def test_insulation_is_worth_more_the_hotter_it_was_measured(ohm, at, hotter):
     rule = RULES["thermoplastic"]
-    assert to_reference(ohm, at + hotter, rule).reference_ohm > to_reference(ohm, at, rule).reference_ohm
+    assert to_reference(ohm, at + hotter, rule) > to_reference(ohm, at, rule)
 
 
 @given(st.floats(0.0, 0.5), st.floats(0.0, 1e7), st.floats(0.0, 1e7))
@@ -95,10 +94,3 @@ def test_a_larger_reading_is_never_known_better(statement, reading, more):
 @given(statements, st.floats(0.0, 1e6), st.floats(28.0, 60.0), st.floats(0.0, 20.0))
 def test_a_hotter_room_is_never_better(statement, reading, room, hotter):
     assert outside_window_si(statement, reading, room + hotter) >= outside_window_si(statement, reading, room)
-
-
-@given(st.integers(2, 200), st.floats(0.5, 0.999), st.floats(0.5, 0.999))
-def test_more_share_or_more_confidence_needs_a_wider_interval(count, share, confidence):
-    k = two_sided_k_howe(count, share, confidence)
-    assert two_sided_k_howe(count, share * 0.9, confidence) < k
-    assert two_sided_k_howe(count, share, confidence * 0.9) < k

@@ -8,14 +8,14 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from acquire.errors import InputImpossible
-from acquire.stats.capability import Limits, capability, normality
+from acquire.stats.capability import CapabilityLimits, capability, normality
 from acquire.stats.charts import Plotted, individuals, subgroups
-from acquire.stats.crossed import Source, Trial
+from acquire.stats.crossed import StudyTrial, VarianceSource
 from acquire.stats.drift import by_group, drift
 from acquire.stats.gauge import gauge_study, ranges_study
 from acquire.stats.levels import level_changes
 from acquire.stats.pareto import pareto, share_of
-from acquire.stats.run_rules import Rule, signals
+from acquire.stats.run_rules import RunRule, signals
 
 # Whole numbers of thousandths, so that a shift or a scale rounds no spread away.
 values = st.integers(-10_000, 10_000).map(lambda n: n / 1000.0)
@@ -29,7 +29,7 @@ near = {"rel": 1e-7, "abs": 1e-7}
 def studies(draw):
     parts, operators, trials = draw(st.integers(2, 5)), draw(st.integers(1, 4)), draw(st.integers(2, 4))
     return [
-        Trial(f"p{p}", f"o{o}", draw(values))
+        StudyTrial(f"p{p}", f"o{o}", draw(values))
         for p in range(parts)
         for o in range(operators)
         for _ in range(trials)
@@ -37,7 +37,7 @@ def studies(draw):
 
 
 def moved(trials, shift, scale=1.0):
-    return [Trial(t.part, t.operator, t.value * scale + shift) for t in trials]
+    return [StudyTrial(t.part, t.operator, t.value * scale + shift) for t in trials]
 
 
 # ---------------------------------------------------------------------------------------------- charts
@@ -60,9 +60,10 @@ def test_limits_lie_around_the_centre(row, plotted, size):
 @given(rows)
 def test_a_chart_upside_down_calls_the_same_places(row):
     """Values negated: the same signals with their sides changed."""
-    up = {(s.rule, s.start, s.end, s.side) for s in signals(individuals(row).level, tuple(Rule))}
+    up = {(s.rule, s.start, s.end, s.side) for s in signals(individuals(row).level, tuple(RunRule))}
     down = {
-        (s.rule, s.start, s.end, -s.side) for s in signals(individuals([-v for v in row]).level, tuple(Rule))
+        (s.rule, s.start, s.end, -s.side)
+        for s in signals(individuals([-v for v in row]).level, tuple(RunRule))
     }
     assert up == down
 
@@ -70,7 +71,7 @@ def test_a_chart_upside_down_calls_the_same_places(row):
 @given(rows)
 def test_signals_lie_among_the_points(row):
     for chart in (individuals(row).level, individuals(row).spread):
-        for signal in signals(chart, tuple(Rule)):
+        for signal in signals(chart, tuple(RunRule)):
             assert chart.first <= signal.start <= signal.end < len(row)
             assert signal.sentence([str(i) for i in range(len(row))])
 
@@ -78,7 +79,7 @@ def test_signals_lie_among_the_points(row):
 # ------------------------------------------------------------------------------------------ capability
 @given(rows, st.floats(0.5, 50.0), st.floats(-5.0, 5.0))
 def test_cpk_is_never_above_cp_and_equal_only_in_the_middle(row, half, off):
-    got = capability(row, Limits(off - half, off + half))
+    got = capability(row, CapabilityLimits(off - half, off + half))
     for wide, nearer in ((got.cp, got.cpk), (got.pp, got.ppk)):
         assert (wide is None) == (nearer is None)
         if wide is not None:
@@ -90,8 +91,10 @@ def test_cpk_is_never_above_cp_and_equal_only_in_the_middle(row, half, off):
 @given(rows, shifts, scales)
 def test_indices_do_not_care_for_zero_or_unit(row, shift, scale):
     assume(max(row) - min(row) > 0.01)
-    plain = capability(row, Limits(-12.0, 12.0))
-    other = capability([v * scale + shift for v in row], Limits(-12.0 * scale + shift, 12.0 * scale + shift))
+    plain = capability(row, CapabilityLimits(-12.0, 12.0))
+    other = capability(
+        [v * scale + shift for v in row], CapabilityLimits(-12.0 * scale + shift, 12.0 * scale + shift)
+    )
     assert other.pp.value == pytest.approx(plain.pp.value, rel=1e-6)
     assert other.ppk.value == pytest.approx(plain.ppk.value, rel=1e-6, abs=1e-9)
     assert other.outside.below == pytest.approx(plain.outside.below, rel=1e-4, abs=1e-12)
@@ -101,7 +104,10 @@ def test_indices_do_not_care_for_zero_or_unit(row, shift, scale):
 @given(rows)
 def test_the_mirror_image_is_as_capable(row):
     assume(max(row) > min(row))
-    plain, other = capability(row, Limits(-11.0, 15.0)), capability([-v for v in row], Limits(-15.0, 11.0))
+    plain, other = (
+        capability(row, CapabilityLimits(-11.0, 15.0)),
+        capability([-v for v in row], CapabilityLimits(-15.0, 11.0)),
+    )
     assert other.ppk.value == pytest.approx(plain.ppk.value, rel=1e-9)
     assert other.outside.above == pytest.approx(plain.outside.below, rel=1e-9, abs=1e-300)
 
@@ -109,7 +115,10 @@ def test_the_mirror_image_is_as_capable(row):
 @given(rows, st.floats(0.1, 5.0))
 def test_wider_limits_are_never_worse(row, more):
     assume(max(row) > min(row))
-    tight, wide = capability(row, Limits(-11.0, 11.0)), capability(row, Limits(-11.0 - more, 11.0 + more))
+    tight, wide = (
+        capability(row, CapabilityLimits(-11.0, 11.0)),
+        capability(row, CapabilityLimits(-11.0 - more, 11.0 + more)),
+    )
     assert wide.ppk.value > tight.ppk.value
     assert wide.outside.parts_per_million <= tight.outside.parts_per_million
 
@@ -136,10 +145,12 @@ def test_sums_of_squares_and_degrees_of_freedom_add_up(trials):
 def test_variances_add_up(trials):
     for study in (gauge_study(trials), gauge_study(trials, pool_above=1.0), ranges_study(trials)):
         parts = study.components
-        gauge, total = parts[Source.GAUGE].variance, parts[Source.TOTAL].variance
-        reproduce = parts[Source.REPRODUCIBILITY].variance if Source.REPRODUCIBILITY in parts else 0.0
-        assert parts[Source.REPEATABILITY].variance + reproduce == pytest.approx(gauge)
-        assert gauge + parts[Source.PART].variance == pytest.approx(total)
+        gauge, total = parts[VarianceSource.GAUGE].variance, parts[VarianceSource.TOTAL].variance
+        reproduce = (
+            parts[VarianceSource.REPRODUCIBILITY].variance if VarianceSource.REPRODUCIBILITY in parts else 0.0
+        )
+        assert parts[VarianceSource.REPEATABILITY].variance + reproduce == pytest.approx(gauge)
+        assert gauge + parts[VarianceSource.PART].variance == pytest.approx(total)
         assert all(part.variance >= 0.0 for part in parts.values())
         assert study.gauge_low <= study.gauge.sigma <= study.gauge_high
         assert study.distinct is None or study.distinct >= 0

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO
-from acquire.stats.capability import Limits, capability, normality
+from acquire.stats.capability import CapabilityLimits, capability, normality
 from acquire.stats.charts import Plotted, individuals, subgroups
 from acquire.stats.constants import d2_of_groups, factors
-from acquire.stats.crossed import Source, Trial
+from acquire.stats.crossed import StudyTrial, VarianceSource
 from acquire.stats.drift import by_group, drift
 from acquire.stats.gauge import Method, gauge_study, ranges_study
 from acquire.stats.pareto import share_of
@@ -28,7 +28,7 @@ def rows(file):
 
 
 def trials(file):
-    return [Trial(r["part"], r["appraiser"], float(r["value"])) for r in rows(file)]
+    return [StudyTrial(r["part"], r["appraiser"], float(r["value"])) for r in rows(file)]
 
 
 def column(file, name):
@@ -55,11 +55,11 @@ def test_gauge_study_of_paper_helicopters():
     assert study.method is Method.WITHOUT_INTERACTION
     assert [row.freedom for row in study.pooled] == [2, 2, 22, 26]
     sigma = {source: part.sigma for source, part in study.components.items()}
-    assert sigma[Source.GAUGE] == pytest.approx(0.14792656, abs=1e-8)
-    assert sigma[Source.REPEATABILITY] == pytest.approx(0.14597518, abs=1e-8)
-    assert sigma[Source.REPRODUCIBILITY] == pytest.approx(0.02394813, abs=1e-8)
-    assert sigma[Source.PART] == pytest.approx(0.25365123, abs=1e-8)
-    assert sigma[Source.TOTAL] == pytest.approx(0.29363449, abs=1e-8)
+    assert sigma[VarianceSource.GAUGE] == pytest.approx(0.14792656, abs=1e-8)
+    assert sigma[VarianceSource.REPEATABILITY] == pytest.approx(0.14597518, abs=1e-8)
+    assert sigma[VarianceSource.REPRODUCIBILITY] == pytest.approx(0.02394813, abs=1e-8)
+    assert sigma[VarianceSource.PART] == pytest.approx(0.25365123, abs=1e-8)
+    assert sigma[VarianceSource.TOTAL] == pytest.approx(0.29363449, abs=1e-8)
     assert 100 * study.gauge.contribution == pytest.approx(25.38, abs=5e-3)
     assert 100 * study.gauge.study == pytest.approx(50.38, abs=5e-3)
     assert study.distinct == 2
@@ -78,7 +78,12 @@ def test_gauge_study_of_the_reference_manual():
     assert (crossed.f, crossed.p) == pytest.approx((0.434, 0.974), abs=5e-4)
     repeat = study.pooled[2]
     assert (repeat.mean_square, repeat.freedom) == (pytest.approx(0.03997, abs=1e-5), 78)
-    order = (Source.GAUGE, Source.REPEATABILITY, Source.REPRODUCIBILITY, Source.PART)
+    order = (
+        VarianceSource.GAUGE,
+        VarianceSource.REPEATABILITY,
+        VarianceSource.REPRODUCIBILITY,
+        VarianceSource.PART,
+    )
     parts = [study.components[source] for source in order]
     assert [p.variance for p in parts[:3]] == pytest.approx([0.09143, 0.03997, 0.05146], abs=1e-5)
     assert parts[3].variance == pytest.approx(1.08647, abs=1e-4)
@@ -93,11 +98,11 @@ def test_averages_and_ranges_of_the_reference_manual():
     (0.01), ndc 5: one more than by analysis of variance, and both are right."""
     study = ranges_study(trials("grr_aiag_10x3x3.csv"))
     sigma = {source: part.sigma for source, part in study.components.items()}
-    assert sigma[Source.REPEATABILITY] == pytest.approx(0.20188, rel=3e-4)
-    assert sigma[Source.REPRODUCIBILITY] == pytest.approx(0.22963, rel=3e-4)
-    assert sigma[Source.GAUGE] == pytest.approx(0.30575, rel=3e-4)
-    assert sigma[Source.PART] == pytest.approx(1.10456, rel=3e-4)
-    assert sigma[Source.TOTAL] == pytest.approx(1.14610, rel=3e-4)
+    assert sigma[VarianceSource.REPEATABILITY] == pytest.approx(0.20188, rel=3e-4)
+    assert sigma[VarianceSource.REPRODUCIBILITY] == pytest.approx(0.22963, rel=3e-4)
+    assert sigma[VarianceSource.GAUGE] == pytest.approx(0.30575, rel=3e-4)
+    assert sigma[VarianceSource.PART] == pytest.approx(1.10456, rel=3e-4)
+    assert sigma[VarianceSource.TOTAL] == pytest.approx(1.14610, rel=3e-4)
     assert 100 * study.gauge.study == pytest.approx(26.68, abs=0.01)
     assert study.distinct == 5
 
@@ -176,18 +181,18 @@ def test_sigma_by_ranges_of_piston_rings():
 def test_capability_of_the_e_handbook():
     """e-Handbook, 6.1.6 (from memory): limits 8 and 20, mean 16, s 2: Cp 1.0, Cpk 0.6667; and 16 ± 0.2 with
     mean 15.9 and s 0.1: Cpk 0.33 (a university's lecture)."""
-    wide = capability([14.0, 16.0, 18.0], Limits(8.0, 20.0))
+    wide = capability([14.0, 16.0, 18.0], CapabilityLimits(8.0, 20.0))
     assert (wide.mean, wide.sigma_overall) == (16.0, 2.0)
     assert wide.pp.value == pytest.approx(1.0, abs=1e-12)
     assert wide.ppk.value == pytest.approx(0.6667, abs=5e-5)
-    narrow = capability([15.8, 15.9, 16.0], Limits(15.8, 16.2))
+    narrow = capability([15.8, 15.9, 16.0], CapabilityLimits(15.8, 16.2))
     assert narrow.ppk.value == pytest.approx(0.33, abs=5e-3)
 
 
 def test_interval_of_cp_by_scipy():
     """Second opinion: the chi-square interval of a standard deviation by scipy; 1e-9."""
     values = column("nist_imr_flowrate.csv", "y")
-    got = capability(values, Limits(40.0, 60.0))
+    got = capability(values, CapabilityLimits(40.0, 60.0))
     low, high = np.sqrt(stats.chi2.ppf([0.025, 0.975], 9) / 9) * 20.0 / 6.0 / np.std(values, ddof=1)
     assert (got.pp.low, got.pp.high) == pytest.approx((low, high), rel=1e-9)
 

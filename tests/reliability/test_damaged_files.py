@@ -2,18 +2,24 @@
 
 import asyncio
 import contextlib
+import os
 import random
 import shutil
+import threading
 
 import pytest
 
+from acquire.answers.restoring import Restored, _rows
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
 from acquire.journal.history import JournalReader, Query
+from acquire.journal.opening import remembered
 from acquire.journal.store import Journal
+from acquire.outlets.orders import FILE, OrderFile
 from acquire.words.notices import said
 from tests.known_records import EVIDENCE, verdict, verdicts
 from tests.memory_disk import folder_in_memory
+from tests.waiting import PATIENCE_S
 
 in_memory = pytest.fixture(folder_in_memory)
 
@@ -99,3 +105,29 @@ def test_a_journal_with_damage_anywhere_long_form(whole, in_memory):
     """Three thousand kinds of damage."""
     for seed in range(3000):
         damage_once(whole, in_memory / "spoilt", seed)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="Windows has no such pipes in folders")
+async def test_a_pipe_in_place_of_a_file_of_the_folder_is_not_waited_for(tmp_path):
+    """Counter, orders and CSV to restore from: whoever plants one neither holds a start nor a verdict up."""
+    folder = tmp_path / "journal"
+    folder.mkdir()
+    for name in ("journal.counter", FILE, "verdicts.csv"):
+        os.mkfifo(folder / name)
+
+    def work():
+        journal = Journal.open(folder, bench="b", clock=HandClock())
+        orders = OrderFile(folder)
+        orders.note("c-1", None)
+        assert remembered(folder) is None
+        with pytest.raises(OSError, match="pipe"):
+            list(_rows(folder / "verdicts.csv", "", Restored()))
+        return journal
+
+    found = []
+    worker = threading.Thread(target=lambda: found.append(work()), daemon=True)
+    worker.start()
+    worker.join(PATIENCE_S)
+    assert found, "it waits for somebody to write into the pipe"
+    await found[0].append(verdicts(2))
+    await found[0].close()

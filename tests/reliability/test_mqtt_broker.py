@@ -9,7 +9,7 @@ import aiomqtt
 import jsonschema
 import pytest
 
-from acquire.outlets.orders import Answer
+from acquire.outlets.orders import OrderAnswer
 from acquire.outlets.payload import as_json, payload_of
 from acquire.outlets.schemas import CHANNELS, json_schemas, last_of, messages_of
 from acquire.outlets.topics import Topics
@@ -91,7 +91,7 @@ async def test_everything_really_sent_keeps_the_published_schemas(journal, mosqu
     )
 
     async def done(order):
-        return Answer(done=True)
+        return OrderAnswer(done=True)
 
     async with (
         subscriber(mosquitto.port) as ear,
@@ -196,7 +196,7 @@ async def test_a_command_is_carried_out_once_and_answered(journal, mosquitto, ve
 
     async def carry_out(order):
         orders.append(order)
-        return Answer(done=True, reason="on the bench")
+        return OrderAnswer(done=True, reason="on the bench")
 
     async with (
         subscriber(mosquitto.port) as ear,
@@ -239,7 +239,7 @@ async def test_a_command_kept_by_the_broker_is_not_carried_out(journal, mosquitt
 
     async def carry_out(order):
         orders.append(order)
-        return Answer(done=True)
+        return OrderAnswer(done=True)
 
     await ask(mosquitto.port, {"command": "stop"}, retain=True)
     async with (
@@ -257,7 +257,7 @@ async def test_a_huge_command_does_not_get_in(journal, mosquitto):
     """MQTT 5: the broker is told the largest packet and keeps larger ones away; the bench goes on."""
 
     async def done(order):
-        return Answer(done=True)
+        return OrderAnswer(done=True)
 
     async with (
         subscriber(mosquitto.port) as ear,

@@ -48,9 +48,9 @@ async def settled(fits):
 async def test_facts_are_those_of_the_bench(tmp_path):
     async with at_work(tmp_path) as (daemon, page):
         facts = page.pages.backend.facts()
-        assert (facts.utc_s, facts.due) == (1.7e9, {Code.LEADS_NONE: {}})
+        assert (facts.utc_s, [each.code for each in facts.due]) == (1.7e9, [Code.LEADS_NONE])
         daemon.halted = True
-        assert Code.JOURNAL_HALTED in page.pages.backend.facts().due
+        assert Code.JOURNAL_HALTED in [each.code for each in page.pages.backend.facts().due]
         daemon.halted = False
 
 

@@ -180,3 +180,11 @@ def test_the_evidence_tells_where_temperature_and_zero_came_from_and_when():
     assert (two.temperature_source, two.temperature_utc_s, two.lead_zero_utc_s) == ("t", 1000.0, 900.0)
     assert conditions.on_record(bare, four_wire=True).lead_zero_utc_s is None
     assert Conditions().on_record(bare, four_wire=False) == bare
+
+
+def test_a_thermometer_that_flickers_from_the_start_is_told():
+    """Its readings never agree, so it never counts; where two vote, nothing else would say so."""
+    conditions, told = after(*[22.0, 2.5] * 20)
+    assert conditions.temperature is None
+    assert [(notice.code, notice.facts["before"]) for notice in told] == [(Code.TEMPERATURE_JUMPED, 22.0)]
+    assert after(22.0, 22.1)[1] == []

@@ -132,3 +132,20 @@ def test_the_readme_takes_two_screens_and_the_pages_stay_short():
     assert len(text_of("README.md").splitlines()) <= MOST_LINES
     own = [text_of(page) for page in PAGES if page != "docs/record.md"]
     assert sum(len(text.encode()) for text in own) <= MOST_BYTES
+
+
+def places_told():
+    """(path, name) of every place that DEVELOPERS.md says something is decided at."""
+    table = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").partition("## Where it is decided")[2]
+    for row in table.partition("\n## ")[0].splitlines():
+        yield from re.findall(r"`([\w/.]+\.(?:py|csv))`(?: `([\w.]+)`)?", row)
+
+
+def test_what_decides_is_where_the_contributors_page_says():
+    """Twelve questions that a reader has; each answer names a file and what in it."""
+    told = list(places_told())
+    assert len(told) >= 12
+    for path, name in told:
+        text = (ROOT / path).read_text(encoding="utf-8")
+        for part in filter(None, name.split(".")):
+            assert re.search(rf"(?m)^\s*(class |def |async def )?{part}\b", text), f"{path} has no {part}"

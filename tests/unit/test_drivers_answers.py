@@ -177,3 +177,12 @@ def test_a_sign_in_the_pattern_of_ones_own_that_nobody_knows_is_refused():
     assert parse_answer("12.5 HOLD", pattern=pattern).flags == {Flag.HOLD}
     with pytest.raises(ValueError, match="'PK' is no sign known here"):
         parse_answer("12.5 PK", pattern=pattern)
+
+
+@pytest.mark.parametrize(
+    "text", ["\uff11\uff12 ohm", "\u0663 ohm", "1e-400 ohm", f"1.{'0' * 400}1 ohm", "1e0009999 ohm"]
+)
+def test_what_no_meter_writes_as_a_number_is_none(text):
+    """Digits of other scripts out of a damaged line; more decimals than a float holds, which would read 0."""
+    with pytest.raises(ValueError, match="no number"):
+        parse_answer(text)

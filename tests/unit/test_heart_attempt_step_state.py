@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.heart.attempt import Attempt, Deed, StepState, has_look_alike, judged, touched_afresh
+from acquire.heart.attempt import Attempt, AttemptKind, StepState, counts, has_look_alike, touched_afresh
 from acquire.records import Outcome, Pair, Step, StepKind, Why
 from acquire.records.codes import WARM_CHECK
 from acquire.steps.pairs import PairTable
@@ -16,7 +16,7 @@ FAIL, PASS = Outcome.FAIL, Outcome.PASS
 
 
 def attempt(ohm, outcome=FAIL, *, u_ohm=0.1, touch_u_ohm=0.01):
-    return Attempt(Deed.JUDGED, "step", 1, 0, outcome, ohm, u_ohm, touch_u_ohm)
+    return Attempt(AttemptKind.JUDGED, "step", 1, 0, outcome, ohm, u_ohm, touch_u_ohm)
 
 
 def state(pair=("1", "2"), **more):
@@ -28,7 +28,7 @@ LOW_THEN_PASSES = [180.0, (203.0, PASS)]
 
 
 @pytest.mark.parametrize(
-    ("told", "counts"),
+    ("told", "expected"),
     [
         ([260.0, 260.1], [False, True]),  # a fault reads the same again
         ([46.2, 260.0, 260.0], [False, False, True]),  # 46 was 2–3; 260 needs its own witness
@@ -41,11 +41,11 @@ LOW_THEN_PASSES = [180.0, (203.0, PASS)]
         ([(203.0, Outcome.CANNOT_JUDGE)], [True]),
     ],
 )
-def test_failing_values_count_when_two_agree(told, counts):
+def test_failing_values_count_when_two_agree(told, expected):
     """Ohms alone fail, (ohms, outcome) are as they say."""
     at = state()
     values = [attempt(*each) if isinstance(each, tuple) else attempt(each) for each in told]
-    assert [judged(at, each, TABLE) for each in values] == counts
+    assert [counts(at, each, TABLE) for each in values] == expected
 
 
 def test_a_pass_of_a_pair_with_a_look_alike_is_touched_once_more():
@@ -53,7 +53,7 @@ def test_a_pass_of_a_pair_with_a_look_alike_is_touched_once_more():
     star, wanted = state(("V", "N")), StepState(Step("open", Pair("1", "core"), StepKind.OPEN))
     for at, table, ohm, after in ((star, STAR, 0.52, 0.451), (wanted, TABLE, 5100.0, math.inf)):
         told = [attempt(ohm), attempt(after, PASS), attempt(after, PASS)]
-        assert [judged(at, each, table) for each in told] == [False, False, True]
+        assert [counts(at, each, table) for each in told] == [False, False, True]
 
 
 @pytest.mark.parametrize(
@@ -73,7 +73,7 @@ def test_look_alikes_share_a_pin_and_read_the_same(table, pair, found):
 def test_what_the_operator_insists_on_counts_at_once():
     """And what is asked for again at the end."""
     for at in (state(insisted=True), state(rechecked=1)):
-        assert judged(at, attempt(260.0), TABLE)
+        assert counts(at, attempt(260.0), TABLE)
 
 
 def done(outcome=PASS, ohm=200.0, **more):

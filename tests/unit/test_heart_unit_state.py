@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.heart.attempt import Attempt, Deed
+from acquire.heart.attempt import Attempt, AttemptKind
 from acquire.records import Ask, Fit, Outcome, Pair, StepKind
 from acquire.records.codes import WARM_CHECK, Order, Why
 from tests.known_progress import find_open, finish, fit, insisted, judge, touch, unit
@@ -135,7 +135,7 @@ def test_look_alikes_of_the_wrong_pair_one_after_the_other_do_not_fail_a_good_un
         judge(state, ohm=read.get(state.current.pair), **digits)
     assert touch(state, fit(Fit.OTHER_PAIR, 0.8926, ("V", "W"))) is None
     other = Attempt(
-        Deed.JUDGED, "V to neutral", 9, 0, Outcome.FAIL, 0.8925, 0.0025, 0.0003, fit=Fit.OTHER_PAIR
+        AttemptKind.JUDGED, "V to neutral", 9, 0, Outcome.FAIL, 0.8925, 0.0025, 0.0003, fit=Fit.OTHER_PAIR
     )
     state.apply(other)
     while state.current.pair != Pair("V", "N"):
@@ -338,7 +338,7 @@ def test_the_pair_judged_last_is_not_meant_where_another_reads_alike():
 
 
 def again(state, step):
-    state.apply(Attempt(Deed.AGAIN, step.name))
+    state.apply(Attempt(AttemptKind.AGAIN, step.name))
 
 
 def test_measure_again_forgets_a_step():
@@ -367,7 +367,7 @@ def test_a_skipped_step_spoils_the_pass():
     """No reading is ever a silent pass; measured after all, it counts as any other."""
     state = unit()
     first = PLOVER.steps[0]
-    state.apply(Attempt(Deed.SKIPPED, first.name))
+    state.apply(Attempt(AttemptKind.SKIPPED, first.name))
     assert state.ends_skipped
     finish(state)
     assert state.outcome is Outcome.CANNOT_JUDGE
@@ -378,14 +378,14 @@ def test_a_skipped_step_spoils_the_pass():
 
 def test_a_value_that_moved_on_is_judged_anew_as_the_same_touch():
     """A higher revision takes the place of what the touch came to, also of a refusal."""
-    for before in (Deed.JUDGED, Deed.REFUSED):
+    for before in (AttemptKind.JUDGED, AttemptKind.REFUSED):
         state, name = unit(), PLOVER.steps[0].name
         state.apply(Attempt(before, name, 1, 0, Outcome.FAIL, 150.0, 0.1, 0.1))
-        assert state.apply(Attempt(Deed.JUDGED, name, 1, 1, Outcome.PASS, 202.0, 0.1, 0.1))
+        assert state.apply(Attempt(AttemptKind.JUDGED, name, 1, 1, Outcome.PASS, 202.0, 0.1, 0.1))
         assert (state.states[0].attempts, state.states[0].failed, len(state.attempts)) == (1, (), 1)
 
 
-@pytest.mark.parametrize("deed", [Deed.AGAIN, Deed.SKIPPED, Deed.JUDGED])
+@pytest.mark.parametrize("deed", [AttemptKind.AGAIN, AttemptKind.SKIPPED, AttemptKind.JUDGED])
 def test_a_word_or_key_taken_back_leaves_the_state_as_it_was(deed):
     """The whole state, with the touches before it."""
     state, name = unit(), PLOVER.steps[1].name
@@ -394,7 +394,7 @@ def test_a_word_or_key_taken_back_leaves_the_state_as_it_was(deed):
     before = repr((state.states, state.attempts, state.prompt()))
     state.apply(Attempt(deed, name, 0, 0, Outcome.FAIL, math.inf))
     assert state.attempts[-1].is_by_word
-    state.apply(Attempt(Deed.UNDONE, name))
+    state.apply(Attempt(AttemptKind.UNDONE, name))
     assert repr((state.states, state.attempts, state.prompt())) == before
 
 

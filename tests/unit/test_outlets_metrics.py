@@ -5,10 +5,10 @@ import re
 
 import pytest
 
-from acquire.outlets.metrics import Facts, exposition, health
+from acquire.outlets.metrics import BenchFacts, exposition, health
 from acquire.outlets.outlet import Health
 
-FACTS = Facts(
+FACTS = BenchFacts(
     bench="north bench",
     software="steadyohm 0.1.0",
     uptime_s=12.5,
@@ -65,7 +65,7 @@ def test_the_numbers_are_those_of_the_facts():
 
 def test_a_hostile_name_cannot_forge_a_line():
     """Quote, backslash and line feed are escaped."""
-    text = exposition(Facts('a"} 1\nsteadyohm_up{bench="b\\', "x", 1.0))
+    text = exposition(BenchFacts('a"} 1\nsteadyohm_up{bench="b\\', "x", 1.0))
 
     assert all(LINE.fullmatch(line) for line in text.splitlines() if not line.startswith("#"))
 
@@ -81,7 +81,7 @@ def test_a_hostile_name_cannot_forge_a_line():
 )
 def test_the_health_answer_names_what_is_wrong(change, well, word):
     """A broker that is away is a trouble, but the bench can work: its verdicts wait on the journal."""
-    facts = Facts(**{**{name: getattr(FACTS, name) for name in Facts.__slots__}, **change})
+    facts = BenchFacts(**{**{name: getattr(FACTS, name) for name in BenchFacts.__slots__}, **change})
     status, body = health(facts)
     said = json.loads(body)
 
@@ -92,7 +92,7 @@ def test_the_health_answer_names_what_is_wrong(change, well, word):
 
 def test_all_well_has_no_troubles():
     """Nothing to say."""
-    status, body = health(Facts("b", "s", 1.0, silence_s={"meter": 0.5}))
+    status, body = health(BenchFacts("b", "s", 1.0, silence_s={"meter": 0.5}))
 
     assert status == 200
     assert json.loads(body)["troubles"] == []

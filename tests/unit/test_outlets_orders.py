@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.outlets import orders
-from acquire.outlets.orders import Answer, Desk, Stop
+from acquire.outlets.orders import Desk, OrderAnswer, Stop
 from acquire.records import (
     AcceptFirstUnit,
     ChangeSpool,
@@ -194,7 +194,7 @@ def test_a_retained_command_is_refused():
 
 
 async def done(_order):
-    return Answer(done=True)
+    return OrderAnswer(done=True)
 
 
 async def test_a_command_delivered_twice_is_done_once():
@@ -207,7 +207,7 @@ async def test_a_command_delivered_twice_is_done_once():
 
     assert first.order == ZeroLeads()
     assert (while_under_way.order, while_under_way.answer) == (None, None)
-    assert (again.order, again.answer) == (None, Answer(done=True))
+    assert (again.order, again.answer) == (None, OrderAnswer(done=True))
 
 
 async def test_the_memory_of_answers_is_bounded():

@@ -4,13 +4,13 @@ import asyncio
 import contextlib
 import json
 
-from acquire.outlets.orders import CUT_OFF, FILE, REMEMBERED, Answer, Desk, OrderFile
+from acquire.outlets.orders import CUT_OFF, FILE, REMEMBERED, Desk, OrderAnswer, OrderFile
 from acquire.records import Note
 
 
 async def done(_order):
     """Whatever it is, it is done."""
-    return Answer(done=True)
+    return OrderAnswer(done=True)
 
 
 async def cut_off(_order):
@@ -38,7 +38,7 @@ async def test_an_order_is_carried_out_once_whatever_restarts_in_between(tmp_pat
     await handed_in(first, "b", obey=cut_off)
 
     second = Desk.kept(tmp_path)
-    assert (await handed_in(second, "a")).answer == Answer(done=True)
+    assert (await handed_in(second, "a")).answer == OrderAnswer(done=True)
     assert (await handed_in(second, "b")).answer == CUT_OFF
     assert (await handed_in(second, "c")).order == Note("x")
     assert (await handed_in(Desk.kept(tmp_path), "b")).answer == CUT_OFF

@@ -10,7 +10,7 @@ import json
 import pytest
 
 from acquire.page.backend import Unfit, Unknown
-from acquire.page.papers import Papers
+from acquire.page.papers import Papers, study_in
 from acquire.page.stream import spelt_json
 from acquire.records import Outcome, Purpose
 from tests.known_records import NOON_S
@@ -120,3 +120,13 @@ async def test_a_report_that_nobody_waits_for_any_more_is_ended(journal):
     task.cancel()
     await asyncio.gather(task, return_exceptions=True)
     assert task.cancelled()
+
+
+async def test_only_records_of_studies_are_offered(tmp_path):
+    """The simulation's truth, or orders, may lie beside them."""
+    (tmp_path / "truth.jsonl").write_text('{"hands": "touch"}\n', encoding="utf-8")
+    (tmp_path / "torn.jsonl").write_text('{"study": ', encoding="utf-8")
+    (tmp_path / "study-1.jsonl").write_text('{"study": 1, "subject": {}}\n', encoding="utf-8")
+    assert (await study_in(tmp_path, {}))["names"] == ["study-1.jsonl"]
+    with pytest.raises(Unknown):
+        await study_in(tmp_path, {"name": "truth.jsonl"})

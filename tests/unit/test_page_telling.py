@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from acquire.page.telling import next_pair, result_words, value_and_reach, verdict_words
-from acquire.records import Ending, Finding, FindingKind, Outcome, Pair
+from acquire.records import Finding, FindingKind, Outcome, Pair
 from acquire.words.faults import sentence
 from tests.known_records import RESULT, VERDICT
 
@@ -54,8 +54,3 @@ def test_what_was_found_stands_beside_the_diagnosis():
     near = Finding(FindingKind.STEP, "trigger", outcome=Outcome.CONDITIONAL_PASS, ohm=0.2, expanded_ohm=0.3)
     assert result_words(replace(RESULT, found=(near,)))["found"].startswith("Trigger lies 0.2 Ω within its")
     assert result_words(RESULT)["found"] == ""
-
-
-def test_a_held_unit_says_until_when():
-    words = result_words(replace(RESULT, outcome=None, ending=Ending.WARM, wait_s=600.0, utc_s=1000.0))
-    assert (words["wait_until_utc_s"], words["outcome"]) == (1600.0, None)

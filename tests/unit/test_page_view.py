@@ -103,7 +103,7 @@ def test_a_touch_goes_through_its_phases(view):
     assert cues(view) == [("contact", "")]
     view.see(reading(202.0, 10.1), OHM)
     view.show(Approach("meter", OHM, 202.0, 10.0, 10.1, NOON_S))
-    assert view.state()["rest"] == {"unrest": 10.0, "share": 0.5, "word": "still moving"}
+    assert view.state()["rest"] == {"share": 0.5, "word": "still moving"}
     assert view.take_points() == {"new": True, "points": [[0.0, 201.0], [0.1, 202.0]]}
     view.show(settled(202.4, 11.0))
     assert (view.state()["phase"], view.state()["rest"]["word"]) == ("settled", "at rest")
@@ -125,6 +125,16 @@ def test_a_touch_goes_through_its_phases(view):
     said = "Nothing felt on 2 and 3. Hold both probes on it and press."
     assert cues(view) == [("nothing_felt", said), ("contact", "")]
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
+
+
+def test_a_value_is_called_at_rest_only_once_it_has_settled(view):
+    """However still it lies before: else the word stands for seconds and no verdict follows it."""
+    at_a_unit(view)
+    view.show(Contact("meter", 10.0, NOON_S))
+    view.show(Approach("meter", OHM, 202.0, 0.5, 10.1, NOON_S))
+    assert view.state()["rest"]["word"] == "nearly at rest"
+    view.show(settled(202.4, 11.0))
+    assert view.state()["rest"]["word"] == "at rest"
 
 
 def test_a_verdict_that_is_made_surer_by_lingering_hands_is_told_once(view):

@@ -8,10 +8,16 @@ import pytest
 
 from acquire.page.backend import Facts
 from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
-from acquire.records import BatchState, Code, Doubt, Ending, Judged, Notice, Severity, UnitStarted
+from acquire.records import BatchState, Code, Ending, FirstUnitDoubt, Judged, Notice, Severity, UnitStarted
 from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT
 
 WELL = Facts(NOON_S)
+STOP, WARN = Severity.STOP, Severity.WARNING
+
+
+def due(code, weight=WARN, **facts):
+    """A fact of the bench."""
+    return Notice(weight, code, NOON_S, facts=facts)
 
 
 def codes(warnings):
@@ -25,29 +31,25 @@ def test_a_bench_that_is_well_has_none():
 
 
 @pytest.mark.parametrize(
-    ("facts", "code", "weight"),
+    ("fact", "code", "weight"),
     [
-        ({"due": {Code.METER_SILENT: {}}}, "meter.silent", "warning"),
-        ({"due": {Code.JOURNAL_HALTED: {}}}, "journal.halted", "stop"),
-        ({"due": {Code.LEADS_NONE: {}}}, "leads.none", "warning"),
-        ({"due": {Code.LEADS_OLD: {}}}, "leads.old", "warning"),
-        ({"due": {Code.CHECK_DUE: {"resistor": "R1"}}}, "check.due", "warning"),
-        ({"due": {Code.CHECK_OUT: {"resistor": "R1"}}}, "check.out", "stop"),
-        (
-            {"due": {Code.CALIBRATION_DUE: {"meter": "m", "overdue_days": 3}}},
-            "calibration.due",
-            "warning",
-        ),
-        ({"failing": (("mqtt", "no broker"),)}, "outlet.failing", "warning"),
+        (due(Code.METER_SILENT), "meter.silent", "warning"),
+        (due(Code.JOURNAL_HALTED, STOP), "journal.halted", "stop"),
+        (due(Code.LEADS_NONE), "leads.none", "warning"),
+        (due(Code.LEADS_OLD), "leads.old", "warning"),
+        (due(Code.CHECK_DUE, resistor="R1"), "check.due", "warning"),
+        (due(Code.CHECK_OUT, STOP, resistor="R1"), "check.out", "stop"),
+        (due(Code.CALIBRATION_DUE, meter="m", overdue_days=3), "calibration.due", "warning"),
+        (due(Code.OUTLET_FAILING, outlet="mqtt", cause="no broker"), "outlet.failing", "warning"),
     ],
 )
-def test_a_fact_warns_as_long_as_it_is_one(facts, code, weight):
+def test_a_fact_warns_as_long_as_it_is_one(fact, code, weight):
     warnings = Warnings()
-    warnings.know(replace(WELL, **facts))
+    warnings.know(replace(WELL, due=[fact]))
     [told] = warnings.plain()
-    assert (told["code"], told["weight"], told["since_utc_s"]) == (code, weight, NOON_S)
+    assert (told["code"], told["weight"]) == (code, weight)
     assert told["text"].rstrip()
-    warnings.know(replace(WELL, utc_s=NOON_S + 1.0, **facts))
+    warnings.know(replace(WELL, utc_s=NOON_S + 1.0, due=[replace(fact, utc_s=NOON_S + 1.0)]))
     assert warnings.plain() == [told]  # nothing new
     warnings.know(replace(WELL, utc_s=NOON_S + 2.0))
     assert warnings.plain() == []
@@ -55,12 +57,12 @@ def test_a_fact_warns_as_long_as_it_is_one(facts, code, weight):
 
 def test_a_thermometer_has_some_seconds_to_speak():
     warnings = Warnings()
-    silent = Facts(NOON_S, {Code.TEMPERATURE_MISSING: {}})
+    silent = Facts(NOON_S, [due(Code.TEMPERATURE_MISSING, STOP)])
     warnings.know(silent)
     assert codes(warnings) == []
     warnings.know(replace(silent, utc_s=NOON_S + PATIENCE_S + 1.0))
     assert codes(warnings) == ["temperature.missing"]
-    warnings.know(replace(silent, utc_s=NOON_S + PATIENCE_S + 2.0, due={Code.TEMPERATURE_OLD: {}}))
+    warnings.know(replace(silent, utc_s=NOON_S + PATIENCE_S + 2.0, due=[due(Code.TEMPERATURE_OLD, STOP)]))
     assert codes(warnings) == ["temperature.old"]
     assert warnings.stops
 
@@ -140,7 +142,7 @@ def test_a_warm_unit_that_comes_back_is_awaited_no_more():
 
 def test_a_doubted_first_unit_warns_until_somebody_has_decided():
     warnings = Warnings()
-    warnings.show(replace(BATCH, first_doubt=Doubt(0.9, ()), state=BatchState.RUNNING))
+    warnings.show(replace(BATCH, first_doubt=FirstUnitDoubt(0.9, ()), state=BatchState.RUNNING))
     assert codes(warnings) == ["batch.first_unit"]
     warnings.show(BATCH)
     assert codes(warnings) == []
@@ -148,8 +150,10 @@ def test_a_doubted_first_unit_warns_until_somebody_has_decided():
 
 def test_the_heaviest_stands_first():
     warnings = Warnings()
-    warnings.know(replace(WELL, due={Code.LEADS_NONE: {}}))
-    warnings.know(replace(WELL, utc_s=NOON_S + 5.0, due={Code.LEADS_NONE: {}, Code.JOURNAL_HALTED: {}}))
+    warnings.know(replace(WELL, due=[due(Code.LEADS_NONE)]))
+    warnings.know(
+        replace(WELL, utc_s=NOON_S + 5.0, due=[due(Code.LEADS_NONE), due(Code.JOURNAL_HALTED, STOP)])
+    )
     assert codes(warnings) == ["journal.halted", "leads.none"]
 
 
@@ -160,5 +164,5 @@ def test_many_warm_units_are_one_line_with_the_next_time():
     for place in range(8):
         warnings.show(replace(held, serial=f"U{place}", wait_s=900.0 - place, utc_s=NOON_S))
     [told] = warnings.plain()
-    assert (told["facts"], told["until_utc_s"]) == ({"more": 7}, NOON_S + 893.0)
+    assert told["until_utc_s"] == NOON_S + 893.0
     assert told["text"].startswith("U7 and 7 more")

@@ -78,6 +78,7 @@ def test_without_any_touch_three_of_four_units_are_cold():
     assert found.kelvin == pytest.approx(0.07, abs=0.1)
     assert found.moving == pytest.approx(0.24, abs=0.01)
     assert 40.0 < found.high_kelvin < 80.0
+    assert found.excess.weight[-1].sum() == pytest.approx(0.01, rel=0.02)  # stays so for good
     assert -6.0 < found.low_kelvin < -1.5
 
 

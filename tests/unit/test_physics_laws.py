@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
+from acquire.physics import laws
 from acquire.physics.laws import (
     Law,
     chi_square_cdf,
@@ -73,6 +74,17 @@ def test_quantile_undoes_cdf(law):
     """In both tails and in the middle, whichever part is the wider."""
     for p in (1e-6, 0.001, 0.3, 0.5, 0.975, 0.9999):
         assert law.cdf(law.quantile(p)) == pytest.approx(p, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("p", "normal_u", "most"), [(0.6, 0.3, 4), (0.975, 0.3, 7), (0.9999, 0.3, 13), (0.975, 3.0, 8)]
+)
+def test_a_quantile_takes_few_steps(monkeypatch, p, normal_u, most):
+    """Four normal cdfs each, as the right slope makes it: a unit has some hundred budgets."""
+    asked = []
+    monkeypatch.setattr(laws, "normal_cdf", lambda z: asked.append(z) or normal_cdf(z))
+    Law(1.0, normal_u).quantile(p)
+    assert len(asked) <= 4 * most
 
 
 def test_nothing_lies_below_minus_infinity_and_all_below_infinity():

@@ -153,6 +153,8 @@ def test_what_has_changed_since_is_in_it():
     then, later = value(450.2, reference(470.0)), value(450.2, reference(470.0, celsius=10.0))
     name = frozenset({"drift since reference"})
     assert later.part_ohm(name) > 15.0 * then.part_ohm(name)
+    half_kelvin = 0.5 * 0.1 * (0.008 * 450.0 + 3.0)  # a tenth of the limits a kelvin, as stated
+    assert then.part_ohm(name) == pytest.approx(half_kelvin / math.sqrt(3.0), rel=1e-2)
     assert value(450.2, reference(470.0, drift=0.0)).part_ohm(name) == 0.0
     stated = value(450.2, reference(470.0, drift=2e-4)).part_ohm(name)
     assert stated == pytest.approx(2e-4 * 450.0 / math.sqrt(3.0), rel=1e-3)  # a rectangle: JCGM 100, 4.3.7
@@ -163,6 +165,7 @@ def test_what_has_changed_since_is_in_it():
     [
         (2000.0, 1.0, Quantity.RESISTANCE, True),
         (200.0, 0.1, Quantity.RESISTANCE, False),
+        (2100.0, 1.0, Quantity.RESISTANCE, False),
         (2000.0, 1.0, Quantity.RESISTANCE_4W, False),
     ],
 )

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.physics.tolerance import two_sided_k, two_sided_k_howe
+from acquire.physics.tolerance import two_sided_k
 from tests.later import stats
 
 
@@ -18,15 +18,12 @@ def test_two_sided_factor_holds_its_share_as_surely_as_it_says(count):
     assert np.mean(held >= 0.95) == pytest.approx(0.95, abs=4 * np.sqrt(0.95 * 0.05 / 40_000))
 
 
-def test_howes_approximation_is_good_from_ten_units_on_and_poor_below():
-    assert two_sided_k_howe(30) == pytest.approx(two_sided_k(30), rel=0.005)
-    assert two_sided_k_howe(2) != pytest.approx(two_sided_k(2), rel=0.03)
-
-
 def test_more_units_need_less():
     factors = [two_sided_k(n) for n in (2, 5, 30)]
     assert factors == sorted(factors, reverse=True)
     assert factors[-1] > 1.96
+    assert two_sided_k(5, share=0.9) < two_sided_k(5)
+    assert two_sided_k(5, confidence=0.9) < two_sided_k(5)
 
 
 def test_impossible_input_is_refused():

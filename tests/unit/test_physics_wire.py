@@ -1,5 +1,7 @@
 """Round wire by gauge and diameter, its spread, and the spool that was measured."""
 
+from itertools import pairwise
+
 import pytest
 
 from acquire.errors import InputImpossible
@@ -94,6 +96,20 @@ def test_the_spread_of_a_gauge_follows_from_the_limits_of_its_diameter(gauge):
     spread = awg_spread(gauge)
     assert spread.below == pytest.approx(1.0 - (mil / (mil + off)) ** 2, abs=1.5e-3)
     assert spread.above == pytest.approx((mil / (mil - off)) ** 2 - 1.0, abs=1.5e-3)
+
+
+def test_the_spread_of_gauges_is_some_per_cent_and_rises_with_fineness():
+    """Makers' minimum and maximum: 1.6 to 8.5 %, more above than below, much like the gauge before."""
+    found = [awg_spread(gauge / 2.0) for gauge in range(36, 85)]
+    assert all(0.015 < each.below <= each.above < 0.09 for each in found)
+    assert all(0.6 < b.above / a.above < 1.6 for a, b in pairwise(found))
+    assert all(0.6 < b.below / a.below < 1.6 for a, b in pairwise(found))
+
+
+def test_aluminium_has_61_percent_of_the_conductivity_of_copper():
+    """0.028264 ohm mm²/m and 2.703 g/cm³ (IEC 60889, from memory)."""
+    assert METALS["aluminium"].resistivity_ohm_mm2_per_m == pytest.approx(0.028264, rel=1e-3)
+    assert METALS["aluminium"].density_g_per_cm3 == pytest.approx(2.703)
 
 
 def test_spread_between_two_gauges_is_between_theirs():

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from acquire.bench.daemon import recorded, unit_known
 from acquire.conditions import CalibrationDue
-from acquire.plausible import Doubt, Gate, Law, Seen
+from acquire.plausible import Doubt, Gate, Plausibility, Seen
 from acquire.records import (
     ClockSet,
     Ending,
@@ -26,7 +26,7 @@ from acquire.records import (
 from acquire.records.codes import Code
 from tests.pure_bench import GOOD, LEAD_OHM, Bench
 
-LAW = Law(0.0, 100.0, near=1.0)
+LAW = Plausibility(0.0, 100.0, near=1.0)
 
 
 @given(st.lists(st.floats(allow_nan=True, allow_infinity=True), max_size=30), st.floats(allow_nan=True))

@@ -24,9 +24,9 @@ from acquire.records import (
     BalanceFound,
     BatchEvent,
     BatchState,
-    Doubt,
     Ending,
     FaultPlace,
+    FirstUnitDoubt,
     Hypothesis,
     Outcome,
     Purpose,
@@ -304,7 +304,7 @@ def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_path):
         BATCH,
         deed=BatchEvent.FIRST_UNIT,
         first_serial="A1",
-        first_doubt=Doubt(
+        first_doubt=FirstUnitDoubt(
             0.9, (Hypothesis("wire_too_thin", 0.9, (FaultPlace("wire_too_thin", ("P1",), (0.26,)),)),)
         ),
     )

@@ -27,7 +27,7 @@ from acquire.records import (
 )
 from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
 from acquire.records.codes import ClosureKind
-from acquire.reports.certificate import Calibration, Given, certificate_from_text, certificate_of
+from acquire.reports.certificate import Given, MeterCalibration, certificate_from_text, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.document import Letterhead
@@ -231,11 +231,11 @@ def test_a_result_typed_later_can_fail_the_unit(tmp_path):
 def test_the_calibration_counts_only_if_the_file_is_the_one_used(folder):
     """By its hash; and a date that had passed is said."""
     assert "not known: the meter file that was used was not at hand" in words(folder)
-    given = replace(GIVEN, calibrations=(Calibration("a1" * 32, "bench meter", "2026-03-01", "K-17"),))
+    given = replace(GIVEN, calibrations=(MeterCalibration("a1" * 32, "bench meter", "2026-03-01", "K-17"),))
     assert "due 2026-03-01, certificate K-17: valid when used" in words(folder, given=given)
-    given = replace(GIVEN, calibrations=(Calibration("a1" * 32, "bench meter", "2025-11-25", "K-17"),))
+    given = replace(GIVEN, calibrations=(MeterCalibration("a1" * 32, "bench meter", "2025-11-25", "K-17"),))
     assert "OVERDUE when used" in words(folder, given=given)
-    given = replace(GIVEN, calibrations=(Calibration("ff" * 32, "bench meter", "2026-03-01"),))
+    given = replace(GIVEN, calibrations=(MeterCalibration("ff" * 32, "bench meter", "2026-03-01"),))
     assert "not known" in words(folder, given=given)
 
 

@@ -17,7 +17,7 @@ from acquire.journal.history import JournalReader
 from acquire.records import Outcome, Purpose, Shape, Term
 from acquire.reports.document import Letterhead
 from acquire.reports.printing import as_html
-from acquire.reports.returned import Finding, returned
+from acquire.reports.returned import PairFinding, returned
 from acquire.reports.returned_document import returned_document, sentences
 from acquire.reports.terminal import as_terminal
 from tests.known_records import IMPORTED, NOON_S
@@ -73,9 +73,9 @@ def test_a_lost_winding_is_a_change_and_still_ours(tmp_path):
     back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED, factors=now, outcome=Outcome.FAIL)
     found = compared(journal_with(tmp_path, [*records, *back]))
     assert {change.step: change.finding for change in found.changes} == {
-        "slow charge": Finding.AS_BEFORE,
-        "fast charge": Finding.CHANGED,
-        "trigger": Finding.AS_BEFORE,
+        "slow charge": PairFinding.AS_BEFORE,
+        "fast charge": PairFinding.CHANGED,
+        "trigger": PairFinding.AS_BEFORE,
     }
     assert found.changes[1].fraction == pytest.approx(-0.07)
     assert found.ours.odds.this_unit > 0.9
@@ -118,12 +118,12 @@ def test_the_meters_own_error_is_counted_twice_and_that_is_said(tmp_path):
     )
     found = compared(journal_with(tmp_path / "same", [*then, *now]))
     change = found.changes[0]
-    assert change.finding is Finding.PERHAPS
+    assert change.finding is PairFinding.PERHAPS
     assert change.expanded_fraction > 0.003
     assert "slow charge: too little for a proof" in " ".join(sentences(found))
     other = [replace(each[0], meter_hash="cc" * 32) if isinstance(each, tuple) else each for each in now]
     found = compared(journal_with(tmp_path / "other", [*then, *other]))
-    assert found.changes[0].finding is Finding.AS_BEFORE
+    assert found.changes[0].finding is PairFinding.AS_BEFORE
     assert "too little for a proof" not in " ".join(sentences(found))
 
 
@@ -149,7 +149,7 @@ def test_an_open_winding_is_a_change_without_a_number(tmp_path):
     back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED, factors=factors[7], outcome=Outcome.FAIL)
     back[2] = (replace(back[2][0], reference_ohm=None, expanded_ohm=None, outcome=Outcome.FAIL), None)
     found = compared(journal_with(tmp_path, [*records, *back]))
-    assert (found.changes[1].finding, found.changes[1].change_ohm) == (Finding.OPENED, None)
+    assert (found.changes[1].finding, found.changes[1].change_ohm) == (PairFinding.OPENED, None)
     assert "fast charge (2–3) is open now" in sentences(found)[1]
     assert found.ours.odds.this_unit > 0.8
 
@@ -250,7 +250,7 @@ def test_a_change_of_nearly_nothing_is_told_in_ohms(tmp_path):
     back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED)
     found = compared(journal_with(tmp_path, with_strap([*visit(), *back], 0.001, -0.0006)))
     strap = found.changes[-1]
-    assert (strap.step, strap.finding, strap.fraction) == ("strap", Finding.AS_BEFORE, None)
+    assert (strap.step, strap.finding, strap.fraction) == ("strap", PairFinding.AS_BEFORE, None)
     row = next(line for line in shown_in_terminal(found).splitlines() if line.strip().startswith("strap"))
     assert re.search(r"-0.002 ± 0.028 Ω +no change proven", row), row
     assert not re.search(r"[0-9]{3,}\.[0-9]+ %", shown_in_terminal(found))
@@ -283,8 +283,8 @@ def test_the_summary_never_says_otherwise_than_the_table(tmp_path, seed):
     told, changes = sentences(found)[1], found.changes
     for change in changes:
         named = f"{change.step} (" in told
-        assert named == (change.finding in (Finding.CHANGED, Finding.PERHAPS))
-    same = sum(change.finding is Finding.AS_BEFORE for change in changes)
+        assert named == (change.finding in (PairFinding.CHANGED, PairFinding.PERHAPS))
+    same = sum(change.finding is PairFinding.AS_BEFORE for change in changes)
     assert ("No change is proven at" in told) == bool(same)
     assert "as before" not in told
     assert not same or {1: "the other one", 2: "the other 2", 3: "all 3 pairs"}[same] in told
@@ -319,8 +319,8 @@ def test_a_unit_is_compared_with_its_paper_record_on_request(tmp_path):
         compared(folder)
     found = compared(folder, from_paper=True)
     assert [(change.step, change.finding) for change in found.changes] == [
-        ("slow charge", Finding.AS_BEFORE),
-        ("fast charge", Finding.CHANGED),
+        ("slow charge", PairFinding.AS_BEFORE),
+        ("fast charge", PairFinding.CHANGED),
     ]
     assert found.changes[0].expanded_fraction == pytest.approx(math.hypot(0.4, 0.002 * 202.5669) / 202.5669)
     assert found.missing == ("trigger",)
@@ -331,7 +331,7 @@ def test_paper_without_uncertainty_proves_nothing(tmp_path):
     """The difference is shown; whether it is a change cannot be told."""
     records = [paper("slow charge", 150.0), *visit(utc_s=BACK_S, purpose=Purpose.RETURNED)]
     found = compared(journal_with(tmp_path, records), from_paper=True)
-    assert (found.changes[0].finding, found.changes[0].expanded_ohm) == (Finding.UNTOLD, None)
+    assert (found.changes[0].finding, found.changes[0].expanded_ohm) == (PairFinding.UNTOLD, None)
     assert found.changes[0].fraction == pytest.approx(202.5669 / 150.0 - 1.0)
     assert "cannot be told: the earlier values state no uncertainty" in sentences(found)[1]
     assert re.search(r"\+35.04 % +cannot be told", shown_in_terminal(found))

@@ -7,7 +7,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.reports import same_unit
-from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
+from acquire.reports.same_unit import FEWEST_SISTERS, Odds, VisitReading, odds
 from tests.later import multivariate_normal
 
 NOMINAL = np.array([202.57, 46.17, 83.19])
@@ -37,7 +37,7 @@ class Shop:
 
 
 def readings(ohms):
-    return [Reading(float(ohm), U, U_TEMPERATURE) for ohm in ohms]
+    return [VisitReading(float(ohm), U, U_TEMPERATURE) for ohm in ohms]
 
 
 def test_the_odds_are_right_as_often_as_they_say():
@@ -127,7 +127,7 @@ def test_many_pairs_take_no_longer_than_a_blink():
         {"now": []},
         {"prior": 0.0},
         {"prior": 1.0},
-        {"now": [Reading(-1.0, 0.1)] * 3},
+        {"now": [VisitReading(-1.0, 0.1)] * 3},
     ],
 )
 def test_what_cannot_be_weighed_is_refused(change):

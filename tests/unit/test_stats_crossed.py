@@ -7,9 +7,9 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.stats.crossed import (
-    Source,
     StudyIncomplete,
-    Trial,
+    StudyTrial,
+    VarianceSource,
     gauge_interval,
     layout_of,
     pooled_table,
@@ -31,7 +31,7 @@ def study(seed, sigmas, shape=(10, 3, 3)):
         + rng.normal(0, repeat, shape)
     )
     return [
-        Trial(f"P{p}", f"O{o}", values[p, o, t])
+        StudyTrial(f"P{p}", f"O{o}", values[p, o, t])
         for p in range(parts)
         for o in range(operators)
         for t in range(trials)
@@ -59,28 +59,36 @@ def test_a_cell_without_any_measurement_is_named():
 
 def test_one_part_or_one_trial_is_refused():
     with pytest.raises(InputImpossible, match="two parts"):
-        layout_of([Trial("a", "x", 1.0), Trial("a", "x", 2.0)])
+        layout_of([StudyTrial("a", "x", 1.0), StudyTrial("a", "x", 2.0)])
     with pytest.raises(InputImpossible, match="twice or more"):
-        layout_of([Trial("a", "x", 1.0), Trial("b", "x", 2.0)])
+        layout_of([StudyTrial("a", "x", 1.0), StudyTrial("b", "x", 2.0)])
     with pytest.raises(InputImpossible):
-        layout_of([Trial("a", "x", 1.0), Trial("b", "x", math.nan)])
+        layout_of([StudyTrial("a", "x", 1.0), StudyTrial("b", "x", math.nan)])
     with pytest.raises(InputImpossible):
         layout_of([])
 
 
 def test_components_come_back_on_average():
     """Mean over 300 studies of the variances, from 1, 0.3, 0.2 and 0.4 squared, within 8 %."""
-    sums = dict.fromkeys((Source.PART, Source.OPERATOR, Source.INTERACTION, Source.REPEATABILITY), 0.0)
+    sums = dict.fromkeys(
+        (
+            VarianceSource.PART,
+            VarianceSource.OPERATOR,
+            VarianceSource.INTERACTION,
+            VarianceSource.REPEATABILITY,
+        ),
+        0.0,
+    )
     truth = {s: v**2 for s, v in zip(sums, (1.0, 0.3, 0.2, 0.4), strict=True)}
     for seed in range(300):
         layout = layout_of(study(seed, (1.0, 0.3, 0.2, 0.4)))
         found, _ = variances_of(table_of(layout), layout)
         for source in sums:
             sums[source] += found[source] / 300
-    assert sums[Source.REPEATABILITY] == pytest.approx(truth[Source.REPEATABILITY], rel=0.03)
-    assert sums[Source.INTERACTION] == pytest.approx(truth[Source.INTERACTION], rel=0.15)
-    assert sums[Source.OPERATOR] == pytest.approx(truth[Source.OPERATOR], rel=0.2)
-    assert sums[Source.PART] == pytest.approx(truth[Source.PART], rel=0.1)
+    assert sums[VarianceSource.REPEATABILITY] == pytest.approx(truth[VarianceSource.REPEATABILITY], rel=0.03)
+    assert sums[VarianceSource.INTERACTION] == pytest.approx(truth[VarianceSource.INTERACTION], rel=0.15)
+    assert sums[VarianceSource.OPERATOR] == pytest.approx(truth[VarianceSource.OPERATOR], rel=0.2)
+    assert sums[VarianceSource.PART] == pytest.approx(truth[VarianceSource.PART], rel=0.1)
 
 
 @pytest.mark.parametrize(
@@ -105,4 +113,8 @@ def test_the_interval_holds_the_gauge_as_often_as_promised(sigmas, shape, pool):
 
 def test_one_operator_makes_a_one_way_table():
     layout = layout_of(study(1, (1.0, 0.0, 0.0, 0.1), (5, 1, 3)))
-    assert [row.source for row in table_of(layout)] == [Source.PART, Source.REPEATABILITY, Source.TOTAL]
+    assert [row.source for row in table_of(layout)] == [
+        VarianceSource.PART,
+        VarianceSource.REPEATABILITY,
+        VarianceSource.TOTAL,
+    ]

@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from acquire.stats.capability import Limits
-from acquire.stats.crossed import Trial
+from acquire.stats.capability import CapabilityLimits
+from acquire.stats.crossed import StudyTrial
 from acquire.stats.fitness import Fitness, fitness, interval, verdict_of
 from acquire.stats.gauge import SIGMAS, gauge_study
 
@@ -13,12 +13,12 @@ from acquire.stats.gauge import SIGMAS, gauge_study
 def study(repeat=0.1, operator=0.1, mixed=0.0, half=10.0, parts=6, operators=2):
     """A study of parts one ohm apart, by operators half of whom read more."""
     trials = [
-        Trial(str(p), who, 100.0 + p + sign * operator + sign * (-1) ** p * mixed + wobble)
+        StudyTrial(str(p), who, 100.0 + p + sign * operator + sign * (-1) ** p * mixed + wobble)
         for p in range(parts)
         for who, sign in ((f"op {n}", (-1.0) ** n) for n in range(operators))
         for wobble in (-repeat, 0.0, repeat)
     ]
-    limits = None if half is None else Limits(102.5 - half, 102.5 + half)
+    limits = None if half is None else CapabilityLimits(102.5 - half, 102.5 + half)
     return gauge_study(trials, limits)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.levels import causes_of, level_changes, sentence_of
+from acquire.stats.levels import SHORTEST, causes_of, level_changes, sentence_of
 from tests.later import stats
 
 
@@ -24,7 +24,9 @@ def test_a_new_spool_is_found_at_its_first_unit():
     assert change.shift / change.before == pytest.approx(-0.0356, abs=0.003)
     assert change.p < 1e-9
     values = two_spools()
-    between = stats.ttest_ind(values[22:], values[:22]).confidence_interval(0.95)
+    test = stats.ttest_ind(values[22:], values[:22])
+    assert change.p == pytest.approx(test.pvalue * (40 - 2 * SHORTEST + 1))  # Bonferroni, over all places
+    between = test.confidence_interval(0.95)
     assert (change.low, change.high) == pytest.approx((between.low, between.high))
 
 

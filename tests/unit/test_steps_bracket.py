@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.heart.attempt import Attempt, Deed
+from acquire.heart.attempt import Attempt, AttemptKind
 from acquire.records import (
     Basis,
     Code,
@@ -117,8 +117,8 @@ def test_what_a_continuity_has_proven_is_asked_again_when_it_fails():
     """The strap is measured last, and is found open: from then on only a key does it."""
     strap = Step("strap", STRAP)
     state = unit(replace(PLOVER_OPEN, steps=(OPEN, strap)), brackets=True)
-    state.apply(Attempt(Deed.PROVED, OPEN.name, 1))
-    bracketed = Attempt(Deed.JUDGED, OPEN.name, 2, 0, Outcome.PASS, math.inf, bracketed=True)
+    state.apply(Attempt(AttemptKind.PROVED, OPEN.name, 1))
+    bracketed = Attempt(AttemptKind.JUDGED, OPEN.name, 2, 0, Outcome.PASS, math.inf, bracketed=True)
     assert state.apply(bracketed)
     for _ in range(2):
         assert state.current is strap

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from acquire.stats.crossed import Source, StudyIncomplete
+from acquire.stats.crossed import StudyIncomplete, VarianceSource
 from acquire.stats.fitness import Fitness
 from acquire.study.report import as_plain, report_of
 from tests.known_studies import study_record as record
@@ -28,7 +28,7 @@ def test_a_bench_that_repeats_badly_is_called_unfit_and_told_where_to_look():
 
 def test_an_operator_who_reads_otherwise_is_found():
     report = report_of(record(operator=2.0))
-    assert report.study.components[Source.OPERATOR].sigma == pytest.approx(1.414, rel=0.1)
+    assert report.study.components[VarianceSource.OPERATOR].sigma == pytest.approx(1.414, rel=0.1)
     assert any("between operators" in sentence for sentence in report.verdict)
 
 
@@ -75,7 +75,7 @@ def test_what_was_torn_and_taken_back_is_told():
 
 def test_one_operator_and_one_limit_will_do():
     report = report_of(record(operators=("ann",), lower_ohm=None))
-    assert Source.REPRODUCIBILITY not in report.study.components
+    assert VarianceSource.REPRODUCIBILITY not in report.study.components
     assert report.study.gauge.tolerance is not None
     assert report_of(record(lower_ohm=None, upper_ohm=None)).study.gauge.tolerance is None
 

@@ -28,7 +28,7 @@ from acquire.records import (
 )
 from acquire.sheets import load_sheet
 from acquire.study.plan import plan_of
-from acquire.study.work import Finished, StudyWork, Taken, TakenBack
+from acquire.study.work import Finished, MeasurementTaken, StudyWork, TakenBack
 from acquire.words.notices import said
 from drivers.models import load_model
 from tests.pure_bench import CONFIGS, shown
@@ -99,7 +99,7 @@ class Bench:
         return self.hold(TRUE[self.plan.name_of(self.prompt.serial)] + off, **how)
 
     def ohms(self):
-        return {each.turn.number: each.measurement.reference_ohm for each in self.of(Taken)}
+        return {each.turn.number: each.measurement.reference_ohm for each in self.of(MeasurementTaken)}
 
 
 def notices(happened):
@@ -117,7 +117,7 @@ def test_a_whole_study_is_measured_in_the_order_of_the_plan():
         if bench.prompt.ask is Ask.WAIT:
             bench.here()
         bench.touch()
-    assert [each.turn for each in bench.of(Taken)] == list(bench.plan.turns)
+    assert [each.turn for each in bench.of(MeasurementTaken)] == list(bench.plan.turns)
     for turn in bench.plan.turns:
         assert bench.ohms()[turn.number] == pytest.approx(TRUE[bench.plan.name_of(turn.label)], abs=0.01)
     assert len(bench.of(LeadZero)) == 4
@@ -141,7 +141,7 @@ def test_nothing_is_taken_before_the_operator_has_pressed_enter():
     assert bench.prompt.facts["operator"] == first
     told = notices(bench.hold(202.0))
     assert [(each.code, each.facts["operator"]) for each in told] == [("study.turn", first)]
-    assert not bench.of(Taken)
+    assert not bench.of(MeasurementTaken)
 
 
 def test_the_next_operator_must_say_that_the_probes_are_handed_over():
@@ -149,13 +149,13 @@ def test_the_next_operator_must_say_that_the_probes_are_handed_over():
     bench.here()
     for _ in TRUE:
         bench.touch()
-    assert len(bench.of(Taken)) == 3
+    assert len(bench.of(MeasurementTaken)) == 3
     assert bench.prompt.ask is Ask.WAIT
     bench.hold(202.0)
-    assert len(bench.of(Taken)) == 3
+    assert len(bench.of(MeasurementTaken)) == 3
     bench.here()
     bench.touch()
-    assert len(bench.of(Taken)) == 4
+    assert len(bench.of(MeasurementTaken)) == 4
 
 
 def test_leads_are_zeroed_by_each_operator_but_not_with_four_wires():
@@ -181,9 +181,9 @@ def test_a_wrong_pair_is_named_and_not_taken():
     bench.here()
     told = notices(bench.hold(248.69))
     assert told[0].code == "pair.other"
-    assert not bench.of(Taken)
+    assert not bench.of(MeasurementTaken)
     bench.touch()
-    assert len(bench.of(Taken)) == 1
+    assert len(bench.of(MeasurementTaken)) == 1
 
 
 def test_a_part_beyond_its_limits_is_a_part_like_any_other():
@@ -191,7 +191,7 @@ def test_a_part_beyond_its_limits_is_a_part_like_any_other():
     bench = Bench()
     bench.here()
     bench.touch(off=-20.0)
-    assert len(bench.of(Taken)) == 1
+    assert len(bench.of(MeasurementTaken)) == 1
 
 
 def test_the_same_part_touched_again_at_once_is_not_the_next_one():
@@ -200,16 +200,16 @@ def test_the_same_part_touched_again_at_once_is_not_the_next_one():
     bench.touch(air=5)
     told = notices(bench.touch())
     assert [(each.code, each.facts) for each in told] == [("study.too_soon", {"part": bench.prompt.serial})]
-    assert len(bench.of(Taken)) == 1
+    assert len(bench.of(MeasurementTaken)) == 1
     bench.touch()
-    assert len(bench.of(Taken)) == 2
+    assert len(bench.of(MeasurementTaken)) == 2
 
 
 def test_a_held_contact_is_taken_once():
     bench = Bench()
     bench.here()
     bench.touch(seconds=20.0)
-    assert len(bench.of(Taken)) == 1
+    assert len(bench.of(MeasurementTaken)) == 1
 
 
 def test_a_value_that_moves_on_under_the_same_touch_is_revised():
@@ -221,9 +221,9 @@ def test_a_value_that_moves_on_under_the_same_touch_is_revised():
         bench.read(ohm + 1.5)
     for _ in range(60):
         bench.read(ohm)
-    assert [each.revised for each in bench.of(Taken)] == [False, True]
+    assert [each.revised for each in bench.of(MeasurementTaken)] == [False, True]
     assert bench.ohms()[turn.number] == pytest.approx(ohm, abs=0.01)
-    assert bench.of(Taken)[1].turn == turn
+    assert bench.of(MeasurementTaken)[1].turn == turn
 
 
 def test_a_label_picks_the_part_that_is_measured_next():
@@ -233,7 +233,7 @@ def test_a_label_picks_the_part_that_is_measured_next():
     bench.command(StartUnit(third.label.lower()))
     assert bench.prompt.serial == third.label
     bench.touch()
-    assert bench.of(Taken)[0].turn == third
+    assert bench.of(MeasurementTaken)[0].turn == third
     assert bench.prompt.serial == bench.plan.turns[0].label
 
 
@@ -241,7 +241,7 @@ def test_a_label_that_does_not_wait_is_refused():
     bench = Bench()
     bench.here()
     bench.touch()
-    done = bench.of(Taken)[0].turn
+    done = bench.of(MeasurementTaken)[0].turn
     assert refusal(bench.command(StartUnit(done.label))) == Refusal.STUDY_OTHER_PART
     assert refusal(bench.command(StartUnit("zz"))) == Refusal.STUDY_OTHER_PART
 
@@ -250,7 +250,7 @@ def test_the_last_one_can_be_taken_back_and_is_asked_for_again():
     bench = Bench()
     bench.here()
     bench.touch(off=1.0)
-    first = bench.of(Taken)[0].turn
+    first = bench.of(MeasurementTaken)[0].turn
     assert bench.command(MeasureAgain(None))[0] == TakenBack(first)
     assert bench.prompt.serial == first.label
     bench.touch()
@@ -276,7 +276,7 @@ def test_an_earlier_one_of_the_round_can_be_taken_back_by_its_label():
     bench.here()
     bench.touch()
     bench.touch()
-    first = bench.of(Taken)[0].turn
+    first = bench.of(MeasurementTaken)[0].turn
     bench.command(MeasureAgain(first.label.lower()))
     assert bench.prompt.serial == first.label
 
@@ -293,7 +293,7 @@ def test_a_study_goes_on_behind_what_is_measured():
     assert (bench.prompt.steps_done, bench.prompt.steps_total) == (3, 12)
     bench.here()
     bench.touch()
-    assert bench.of(Taken)[0].turn.number == 3
+    assert bench.of(MeasurementTaken)[0].turn.number == 3
 
 
 def test_a_finished_study_asks_for_nothing():
@@ -308,10 +308,10 @@ def test_without_a_temperature_values_wait_and_a_typed_one_helps():
     bench = Bench(temperature=False)
     bench.here()
     assert notices(bench.touch())[0].code == "temperature.missing"
-    assert not bench.of(Taken)
+    assert not bench.of(MeasurementTaken)
     bench.command(TypeTemperature(21.0, 0.5))
     bench.touch()
-    assert len(bench.of(Taken)) == 1
+    assert len(bench.of(MeasurementTaken)) == 1
 
 
 def test_leads_can_be_zeroed_at_any_time():
@@ -340,9 +340,9 @@ def test_a_lost_link_voids_what_was_settling():
     bench.work.link_lost()
     for _ in range(5):
         bench.read(None)
-    assert not bench.of(Taken)
+    assert not bench.of(MeasurementTaken)
     bench.touch()
-    assert len(bench.of(Taken)) == 1
+    assert len(bench.of(MeasurementTaken)) == 1
 
 
 def test_one_operator_is_asked_for_in_each_round():
@@ -400,6 +400,6 @@ def test_a_value_in_doubt_is_no_measurement():
         bench.read(TRUE[bench.plan.name_of(bench.prompt.serial)] + 0.9 * 0.98**place)
     for _ in range(10):
         bench.read(None)
-    assert not bench.of(Taken)
+    assert not bench.of(MeasurementTaken)
     bench.touch()
-    assert len(bench.of(Taken)) == 1
+    assert len(bench.of(MeasurementTaken)) == 1

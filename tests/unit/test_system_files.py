@@ -4,7 +4,7 @@ import os
 import subprocess
 import sys
 
-from system.files import NO_LINK, lock, others_may_read, sync_folder
+from system.files import OWN, lock, others_may_read, sync_folder
 
 TRIES = """
 import os, sys
@@ -22,7 +22,7 @@ def test_one_process_has_a_file_to_itself_until_it_ends(tmp_path):
     pipe = subprocess.PIPE
     with subprocess.Popen([sys.executable, "-c", TRIES, file], stdin=pipe, stdout=pipe) as other:
         assert other.stdout.readline() == b"True\n"
-        number = os.open(file, os.O_RDONLY | NO_LINK)
+        number = os.open(file, os.O_RDONLY | OWN)
         assert not lock(number)
         other.kill()
         other.wait(5)

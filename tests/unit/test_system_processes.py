@@ -2,6 +2,8 @@
 
 import asyncio
 import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import psutil
 import pytest
@@ -37,6 +39,21 @@ async def test_one_that_nobody_waits_for_is_killed(tmp_path):
     task.cancel()
     await asyncio.gather(task, return_exceptions=True)
     await until(lambda: not sleepers(str(mark)))
+
+
+async def test_one_that_is_cut_off_at_once_is_taken_in_though_all_threads_of_the_loop_are_busy(tmp_path):
+    free, mark = threading.Event(), tmp_path / "mark"
+    loop = asyncio.get_running_loop()
+    loop.set_default_executor(ThreadPoolExecutor(1))
+    busy = loop.run_in_executor(None, free.wait)
+    task = asyncio.create_task(heard((*SLEEPS, str(mark)), within_s=60))
+    await until(mark.exists)
+    task.cancel()
+    await asyncio.gather(task, return_exceptions=True)
+    children = psutil.Process().children
+    await until(lambda: psutil.STATUS_ZOMBIE not in [each.status() for each in children()])
+    free.set()
+    await busy
 
 
 async def test_a_program_that_is_not_there_is_an_error_of_the_system(tmp_path):

@@ -8,7 +8,16 @@ import pytest
 
 import acquire
 from acquire.records import Ending, Finding, FindingKind, Outcome, ResultKind
-from acquire.unit_result import ended_s, of_steps, revised, settled, shows_turns, visit_results, worse, worst
+from acquire.unit_result import (
+    ended_s,
+    of_steps,
+    revised,
+    shows_turns,
+    visit_results,
+    with_typed,
+    worse,
+    worst,
+)
 from tests.known_records import NOON_S, RESULT, STARTED, TYPED
 from tests.known_visits import INSULATION, TURNS
 
@@ -48,30 +57,30 @@ def test_worse_is_an_order():
 
 def test_a_pass_in_ohms_and_a_fail_typed_in_is_a_fail_and_back():
     """Of several results about one thing the latest judged one counts."""
-    assert settled(GOOD, [FAILED]).outcome is Outcome.FAIL
-    assert settled(GOOD, [FAILED, PASSED]).outcome is Outcome.PASS
+    assert with_typed(GOOD, [FAILED]).outcome is Outcome.FAIL
+    assert with_typed(GOOD, [FAILED, PASSED]).outcome is Outcome.PASS
     recorded = replace(FAILED, outcome=None)
-    assert settled(GOOD, [FAILED, recorded]).outcome is Outcome.FAIL, "nobody judged the second"
+    assert with_typed(GOOD, [FAILED, recorded]).outcome is Outcome.FAIL, "nobody judged the second"
 
 
 def test_what_was_typed_during_the_stay_can_be_taken_back_after_it():
     """The result keeps what its ohms came to."""
-    ended = settled(GOOD, [FAILED])
-    again = settled(ended, [FAILED, PASSED])
+    ended = with_typed(GOOD, [FAILED])
+    again = with_typed(ended, [FAILED, PASSED])
     assert (again.outcome, again.found) == (Outcome.PASS, ())
 
 
 def test_a_failing_typed_result_is_a_finding_by_what_it_is_about():
-    (found,) = settled(GOOD, [FAILED]).found
+    (found,) = with_typed(GOOD, [FAILED]).found
     assert found == Finding(FindingKind.TYPED, FAILED.name, INSULATION.id, Outcome.FAIL)
 
 
 def test_untested_things_are_matched_by_id_alone():
     """A result named R took "insulation 1,2,3 to CORE,4,5,6" off the list, by its letters; no more."""
     named_r = replace(TYPED, name="R", target="", outcome=Outcome.PASS)
-    assert settled(GOOD, [named_r]).untested == (INSULATION, TURNS)
-    assert settled(GOOD, [PASSED]).untested == (TURNS,)
-    assert settled(GOOD, [PASSED, SURGE]).untested == ()
+    assert with_typed(GOOD, [named_r]).untested == (INSULATION, TURNS)
+    assert with_typed(GOOD, [PASSED]).untested == (TURNS,)
+    assert with_typed(GOOD, [PASSED, SURGE]).untested == ()
 
 
 @pytest.mark.parametrize(
@@ -92,19 +101,19 @@ def test_a_bearing_is_no_ring_test(sort, name, shows):
 
 def test_turn_faults_of_a_unit_that_fails_in_ohms_are_its_least_trouble():
     bad = replace(GOOD, outcome=Outcome.FAIL, measured=Outcome.FAIL)
-    assert settled(bad, []).untested == (INSULATION,)
+    assert with_typed(bad, []).untested == (INSULATION,)
 
 
 @pytest.mark.parametrize("ending", [e for e in Ending if e is not Ending.DONE])
 def test_a_stay_that_did_not_end_by_its_steps_has_no_outcome(ending):
     """Whatever was typed in."""
     held = replace(GOOD, outcome=None, ending=ending)
-    assert settled(held, [FAILED]).outcome is None
+    assert with_typed(held, [FAILED]).outcome is None
 
 
 def test_a_change_is_the_next_revision_and_no_change_is_none():
     """The times: when it was found, and when the visit ended."""
-    assert revised(settled(GOOD, [PASSED]), [PASSED, PASSED], NOON_S + 90.0) is None
+    assert revised(with_typed(GOOD, [PASSED]), [PASSED, PASSED], NOON_S + 90.0) is None
     first = revised(GOOD, [FAILED], NOON_S + 90.0)
     assert (first.revision, first.utc_s, ended_s(first)) == (1, NOON_S + 90.0, GOOD.utc_s)
     second = revised(first, [FAILED, PASSED], NOON_S + 99.0)
@@ -113,7 +122,7 @@ def test_a_change_is_the_next_revision_and_no_change_is_none():
 
 def test_a_doubt_of_the_first_unit_is_a_remark_until_somebody_says_a_word():
     """The verdict stands: its values are within their limits."""
-    doubted = settled(GOOD, [], doubted=True)
+    doubted = with_typed(GOOD, [], doubted=True)
     assert doubted.outcome is Outcome.PASS
     assert [each.kind for each in doubted.found] == [FindingKind.FIRST_UNIT]
     typed_later = revised(doubted, [PASSED], NOON_S + 90.0)

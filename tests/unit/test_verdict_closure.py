@@ -56,9 +56,15 @@ def test_a_joint_less_than_nothing_is_a_contradiction():
     """1-3 read on another pair: no joint has less than no ohms."""
     readings = measured(PLOVER, CHARGE)
     wrong = readings[2]._replace(ohm=readings[2].ohm + 3.0)
+    at_rest = closures(PairTable(PLOVER), readings, Purpose.FINAL)[0].ohm
     (found,) = closures(PairTable(PLOVER), [*readings[:2], wrong], Purpose.FINAL)
     assert found.contradicts
     assert not closures(PairTable(PLOVER), readings, Purpose.FINAL)[0].contradicts
+    u_ohm = found.expanded_ohm / 1.96
+    for sigmas, contradicts in ((3.0, False), (6.0, True)):  # one time in a thousand good units, or never
+        moved = readings[2]._replace(ohm=readings[2].ohm + 2.0 * (at_rest + sigmas * u_ohm))
+        (found,) = closures(PairTable(PLOVER), [*readings[:2], moved], Purpose.FINAL)
+        assert found.contradicts is contradicts
 
 
 def test_errors_that_pairs_share_cancel_in_a_joint():

@@ -102,6 +102,12 @@ def test_the_wire_of_a_whole_spool_is_told(factor, said):
     assert seen.probability > 0.9
 
 
+def test_windings_of_one_wire_are_taken_for_one_spool_where_none_is_named():
+    """P1 and P2 have the same ohms per metre on the sheet; S1 and S2 another."""
+    seen = look(unit(spools=(), P1=1.261, P2=1.261), spools=(), cards=())
+    assert "P1 and P2 are wound with wire too thin by about one gauge" in said_of(seen)
+
+
 def test_turns_are_told_in_turns():
     """n of N turns more is n/N more ohms."""
     seen = look(unit(P1=1.0 + 100 / 1880))

@@ -9,8 +9,8 @@ from acquire.verdict.typed import judge_insulation
 
 
 def judged(ohm, *, celsius=40.0, at_least=False, rule=Rule.NON_BINARY, limit=100e6):
-    result = to_reference(ohm, celsius, RULES["thermoplastic"], at_least=at_least)
-    return judge_insulation(result, limit, 0.05, rule)
+    result = to_reference(ohm, celsius, RULES["thermoplastic"])
+    return judge_insulation(result, limit, 0.05, rule, bound=at_least)
 
 
 def test_the_limit_holds_at_40_degrees_not_at_the_bench():

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.records import Compared, Doubt, FaultPlace, Hypothesis, Pair
+from acquire.records import Compared, FaultPlace, FirstUnitDoubt, Hypothesis, Pair
 from acquire.verdict.dictionary import PRIORS
 from acquire.words.faults import SENTENCES, batch_doubt, likely, sentence
 from tests.known_records import BATCH
@@ -106,7 +106,7 @@ def test_a_doubted_first_unit_is_told_with_the_reading_furthest_off():
     doubted = replace(
         BATCH,
         compared=Compared(Pair("1", "2"), 103.6, 100.0, 1.9),
-        first_doubt=Doubt(
+        first_doubt=FirstUnitDoubt(
             0.95, (Hypothesis("healthy", 0.8, (FaultPlace("other_spool", ("P1",), (0.036,)),)),)
         ),
     )
@@ -115,5 +115,5 @@ def test_a_doubted_first_unit_is_told_with_the_reading_furthest_off():
         "1–2 reads 103.6 Ω, predicted was 100.0 Ω: +3.6 %."
     )
     assert batch_doubt(BATCH) == ""
-    assert "not as planned" in batch_doubt(replace(doubted, first_doubt=Doubt(0.6, ())))
+    assert "not as planned" in batch_doubt(replace(doubted, first_doubt=FirstUnitDoubt(0.6, ())))
     assert "Nothing was measured" in batch_doubt(replace(doubted, compared=None))

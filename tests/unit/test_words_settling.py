@@ -59,11 +59,11 @@ def test_a_value_in_doubt_says_so():
 
 def test_the_page_shows_both_in_place_of_the_word():
     view = ContactView()
-    view.touched(Contact("m", 1.0, 1.0))
+    view.show(Contact("m", 1.0, 1.0))
 
-    view.approach(approach(Hindrance.CREEPS))
+    view.show(approach(Hindrance.CREEPS))
     assert view.rest["word"] == "the contact creeps: clean the pin or press harder"
-    view.approach(approach())
+    view.show(approach())
     assert view.rest["word"] == "nearly at rest"
-    view.settled(settled(Hold.SAMPLE, 4.0))
+    view.show(settled(Hold.SAMPLE, 4.0))
     assert view.rest["word"] == "hold on for 4 s: the bench learns from one contact in thirty"

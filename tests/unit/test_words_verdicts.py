@@ -108,7 +108,16 @@ HINTS = [
 @pytest.mark.parametrize(("fit", "facts", "words"), HINTS)
 def test_every_fit_has_its_hint(fit, facts, words):
     """With pairs, windings and value."""
-    assert hint(replace(VERDICT, reference_ohm=214.6, fit=fit, **facts)) == words
+    assert hint(replace(VERDICT, reference_ohm=214.6, fit=fit, counts=False, **facts)) == words
+
+
+@pytest.mark.parametrize(("fit", "facts", "words"), HINTS)
+def test_a_verdict_that_counts_asks_for_no_further_touch(fit, facts, words):
+    """Another pair is asked for already."""
+    counted = hint(replace(VERDICT, reference_ohm=214.6, fit=fit, counts=True, **facts))
+    assert "touch" not in counted.replace("touching each other", "")
+    assert "move to" not in counted
+    assert words.startswith(counted.rstrip("."))
 
 
 def test_hints_are_listed_for_every_fit():

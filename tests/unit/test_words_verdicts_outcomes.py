@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.records import BatchEvent, Compared, Doubt, Outcome, Pair
+from acquire.records import BatchEvent, Compared, FirstUnitDoubt, Outcome, Pair
 from acquire.words.verdicts import OUTCOME_WORDS, deed_words
 from tests.known_records import BATCH
 
@@ -32,7 +32,7 @@ def test_every_deed_is_said(deed):
 
 def test_a_batch_paused_for_its_first_unit_says_so():
     """And a doubted first unit says what speaks against it."""
-    doubted = replace(BATCH, remark="", first_serial="F1", compared=SEEN, first_doubt=Doubt(0.9, ()))
+    doubted = replace(BATCH, remark="", first_serial="F1", compared=SEEN, first_doubt=FirstUnitDoubt(0.9, ()))
     assert deed_words(replace(doubted, deed=BatchEvent.PAUSED)) == "the first unit, F1, was not accepted"
     assert "not as planned" in deed_words(replace(doubted, deed=BatchEvent.FIRST_UNIT))
 

@@ -132,7 +132,7 @@ function drawPicture(node, seen, state, bench) {
     const rest = seen.rest ?? { share: 0, word: "" };
     part(node.querySelector(".jaws-place"), rest, () => [drawJaws(rest.share, rest.word), el("span", { class: "rest-word" }, rest.word)]);
   } else if (seen.picture === "scale") {
-    part(node, ["scale", state.verdict], () => drawScale(state.verdict) ?? el("p", { class: "probe" }, "no limits to draw it against"));
+    part(node, ["scale", state.verdict], () => drawScale(state.verdict));
   } else if (seen.picture === "last") {
     part(node, ["last", state.verdict], () => (state.verdict ? lastLine(state.verdict) : null));
   } else if (seen.picture === "dial") {
