@@ -113,6 +113,9 @@ def main() -> int:
     parser.add_argument(
         "--learn", action="store_true", help="learn the doubt anew and write acquire/settle/weights.py"
     )
+    parser.add_argument(
+        "--bound", nargs=2, metavar=("WORLD", "CLASS"), help="how well contacts of a world can be told at all"
+    )
     chosen = parser.parse_args()
     if (chosen.traces is None) != (chosen.out is None):
         parser.error("--traces and --out go together")
@@ -124,6 +127,8 @@ def main() -> int:
         benches.table(
             chosen.worlds or [*NAMED, "family"], chosen.classes, chosen.benches, chosen.count, chosen.seed
         )
+    elif chosen.bound is not None:
+        learn.bound(*chosen.bound, chosen.benches)
     elif chosen.learn:
         learn.learn()
     else:

@@ -23,11 +23,12 @@ import numpy as np
 import acquire.settle.weights
 from acquire.records.settled import Settled
 from acquire.settle import SettleFilter
+from acquire.settle.doubt import ask
 
 from .product import readings_of, settings_for
 from .scoring import Detection, band, error, interval_s, owner
 from .traces import make_bench
-from .worlds import drawn
+from .worlds import NAMED, drawn
 
 SEED = 1_000_000
 BENCHES = {"hand2000": 150, "hand6000": 100, "bench50000": 100, "bench65_10": 60, "bench65_50": 40}
@@ -201,3 +202,38 @@ def save(classes, path: Path = Path(acquire.settle.weights.__file__)) -> None:
         f"`tests.benchmarks.settle.worlds.drawn`, {TRACES} traces each, seeds from {SEED} on."
     )
     write(net, path, note)
+
+
+ACCEPTED = (0.6, 0.7, 0.8, 0.9)
+BOUND_SEED = 5_000_000
+
+
+def bound(world: str, name: str, benches: int) -> None:
+    """How well contacts of a world can be told at all: a network learnt on that very world, beside the doubt.
+
+    Prints the per cent of false ones among the least doubted stretches, at several shares of these: what is
+    held back costs delay. Every third bench is kept for this.
+    """
+    parts, kept = [], []
+    for k in range(benches):
+        seed, one_meter = BOUND_SEED + k, k % 2 == 1
+        traces = make_bench(name, TRACES, seed, dataclasses.replace(NAMED[world], one_meter=one_meter))
+        parts.append(observe(traces, name, seed))
+        kept.append(np.full(len(parts[-1][1]), k % 3 == 0))
+    signs, errors, weights = (np.concatenate(column) for column in zip(*parts, strict=True))
+    held = np.concatenate(kept)
+    net = fit(signs[~held], errors[~held], weights[~held], np.random.default_rng(SEED))
+    z = np.tanh((signs[held] - net.means) * net.scales @ net.hidden + net.bias)
+    chances = {
+        "the product's doubt": np.array([ask(row.tolist())[0] for row in signs[held]]),
+        "learnt on this world": (z @ net.out + net.out_bias)[:, 0],
+    }
+    for label, chance in chances.items():
+        order = np.argsort(chance)
+        share = np.cumsum(weights[held][order])
+        false = np.cumsum((weights[held] * (np.abs(errors[held]) > 1))[order])
+        at = np.searchsorted(share, np.array(ACCEPTED) * share[-1])
+        told = ", ".join(
+            f"{a:.0%}: {100 * f:.2f}" for a, f in zip(ACCEPTED, false[at] / share[at], strict=True)
+        )
+        print(f"{world:<12} {name:<11} {label:<21} false % of the accepted {told}", flush=True)
