@@ -164,8 +164,6 @@ class Law:
         """
         probability(p, "the probability")
         a, s = self.half_width, self.normal_u
-        if p < 0.5:
-            return -self.quantile(1.0 - p)
         if a <= _NARROW * s:
             return s * normal_quantile(p)
         if s <= 0.0:

@@ -115,3 +115,10 @@ def test_wire_to_the_ends_is_not_uncertain_by_the_mean_turn():
     whole = expect(Design(turns=100, mean_turn_m=0.1, extra_m=10.0), wire_of_awg(20))
     lines = {term.name: term.standard_uncertainty_ohm / whole.reference_ohm for term in whole.terms}
     assert lines["mean turn length"] == pytest.approx(0.0075 / 2)
+
+
+def test_a_kelvin_of_the_winding_is_0_39_percent():
+    """Copper at 20 °C: 1 / 254.5 a kelvin (NBS Handbook 100)."""
+    found = expect(SLOW, wire_of_awg(36), measured_u_kelvin=2.0)
+    (term,) = [term for term in found.terms if term.name == "winding temperature"]
+    assert term.standard_uncertainty_ohm == pytest.approx(2.0 / 254.5 * found.reference_ohm)

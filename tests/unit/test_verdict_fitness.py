@@ -9,6 +9,7 @@ from acquire.records import Limits
 from acquire.verdict.fitness import Bench, Offer, foresee, offers_of, reference_of, row
 from drivers.accuracy import RangeAccuracy
 from drivers.models import load_model
+from drivers.reading import Quantity
 
 METERS = Path(__file__).parents[2] / "configs" / "meters"
 
@@ -156,3 +157,12 @@ def test_a_reference_is_counted_and_a_missing_one_is_named():
     assert got.can_judge
     assert got.expanded_ohm <= 1.5
     assert "meter accuracy" not in [term.name for term in got.terms]
+
+
+def test_a_reference_is_of_the_function_that_reads_it():
+    """Two wires share nothing with four."""
+    offers = offers_of(load_model(METERS / "bench-50000.toml"))
+    assert {offer.four_wire for offer in offers} == {True, False}
+    for offer in offers:
+        found = reference_of("R", 100.0, 0.05, Bench(), offer)
+        assert (found.quantity is Quantity.RESISTANCE_4W) is offer.four_wire
