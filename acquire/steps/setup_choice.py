@@ -25,9 +25,6 @@ a meter that errs by more on the range that holds every pair of the unit is set 
 noise costs no waiting. And share of the meter's own limits of error: U grows by an eighth at most where
 a value rests within that. Workshop choices, well below what is left for the leads."""
 
-ONE_LIMIT = 0.1
-"""The same share where only one limit stands, as of a strap: no balance or sum rests on such a value."""
-
 
 class RangeLike(Protocol):
     """One range of a meter as its display has it, such as `drivers.models.RangeModel`."""
@@ -168,11 +165,9 @@ def close_enough_ohm(
     own = table.nominal_ohm(step.pair)
     if math.isinf(own):
         return 0.0
-    limits, stated = table.limits_for(step, purpose), meter.holding(*wanted)
-    half = _half(limits, own)
-    share = ONE_LIMIT if None in (limits.lower_ohm, limits.upper_ohm) else CLOSE_ENOUGH
-    errs_ohm = METER_SHARE * half_width_si(stated, own) if stated is not None else 0.0
-    return max(share * half if math.isfinite(half) else 0.0, errs_ohm)
+    half, stated = _half(table.limits_for(step, purpose), own), meter.holding(*wanted)
+    limits = METER_SHARE * half_width_si(stated, own) if stated is not None else 0.0
+    return max(CLOSE_ENOUGH * half if math.isfinite(half) else 0.0, limits)
 
 
 def open_above_ohm(table: PairTable, step: Step, purpose: Purpose) -> float:

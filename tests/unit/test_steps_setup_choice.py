@@ -16,7 +16,6 @@ from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (
     CLOSE_ENOUGH,
     METER_SHARE,
-    ONE_LIMIT,
     Wanted,
     close_enough_ohm,
     expected_ohm,
@@ -97,16 +96,6 @@ def test_well_enough_is_a_small_part_of_the_tolerance():
     half = (limits.upper_ohm - limits.lower_ohm) / 2
     assert well_enough(STEP["slow charge"]) == pytest.approx(CLOSE_ENOUGH * half, rel=0.02)
     assert well_enough(replace(STEP["slow charge"], pair=Pair("1", "core"))) == 0.0
-
-
-def test_a_strap_with_one_limit_need_be_known_half_as_well():
-    """Nothing is reckoned from it; its milliohms rest sooner."""
-    table = PairTable(load_sheet(CONFIGS / "sheets" / "plover-80.toml"))
-    strap = next(step for step in table.sheet.steps if step.name == "earth strap")
-    limits, nominal = table.limits_for(strap, Purpose.FINAL), table.nominal_ohm(strap.pair)
-    assert limits.lower_ohm is None
-    known = well_enough(strap, function=FOUR, table=table)
-    assert known == pytest.approx(ONE_LIMIT * (limits.upper_ohm - nominal))
 
 
 def test_well_enough_is_a_small_part_of_what_the_meter_may_err_by():
