@@ -113,9 +113,10 @@ def workshop(sheet_hash):
 
 
 async def today(address):
-    """Units of today in the database."""
+    """Units of the last minutes in the database; gives how many of them are of today, also after midnight."""
+    midnight_s = time.time() // 86400.0 * 86400.0
     dice, store = random.Random(8), await Store(address, RealClock()).open()
-    rows, number = [], 0
+    rows, number, of_today = [], 0, 0
     for bench in range(1, 53):
         for unit in range(dice.randrange(3, 30)):
             number += 1
@@ -126,11 +127,12 @@ async def today(address):
                 utc_s=time.time() - (2000.0 if silent else 30.0) - unit,
             )  # fmt: skip
             rows.append(read(*message(made, number)))
+            of_today += made.utc_s >= midnight_s
     await store.write(rows)
     assert await store.take_turn()
     await store.count_arrivals()
     await store.close()
-    return number
+    return of_today
 
 
 def faults_of(page):
