@@ -111,7 +111,10 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
         go(eye, bench, "now")
         for size in (LAPTOP, {"width": 1920, "height": 1080}, {"width": 2560, "height": 1440}):
             eye.page.set_viewport_size(size)
-            wait_until(lambda: eye.page.evaluate("document.documentElement.scrollHeight <= innerHeight + 1"))
+            wait_until(
+                lambda: eye.page.evaluate("document.documentElement.scrollHeight <= innerHeight + 1"),
+                why=lambda: f"higher than {size}: {eye.page.locator('main').inner_text()}",  # noqa: B023  (asked at once)
+            )
             high_px = eye.page.locator(".now-big .value svg").first.bounding_box()["height"]
             assert high_px >= 0.23 * size["height"]  # larger screens are read from farther away
             picture(eye.page, f"page-now-{size['width']}")
