@@ -35,8 +35,8 @@ from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.guard import inside_ohm
 from acquire.verdict.temperature import Judgeable, OfTemperature, Standing, at_one_moment, of_temperature
 
-BEYOND_SOUND = 3.0
-"""Standard uncertainties above nothing that a sound joint reads once in 700 units."""
+BEYOND_SOUND = 2.5
+"""Standard uncertainties above nothing that a sound joint reads once in 160 units. Workshop choice."""
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
