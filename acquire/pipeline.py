@@ -366,10 +366,10 @@ class Pipeline:
 
     def _clock_set(self, *told: Event | Recorded) -> None:
         """Let no unit seem to have cooled, or to have rested, because the clock was set."""
-        by_s = sum(map(clock_set_s, told))
-        self.batches.move_times(by_s)
-        for unit in filter(None, (self.unit, self._left)):
-            unit.state.move_times(by_s)
+        if by_s := sum(map(clock_set_s, told)):  # else each word and record would make all attempts anew
+            self.batches.move_times(by_s)
+            for unit in filter(None, (self.unit, self._left)):
+                unit.state.move_times(by_s)
 
     def _accepted(self, utc_s: float) -> list[Event]:
         """What a word said to a batch makes of its first unit, where that has just left."""
