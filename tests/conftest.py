@@ -32,12 +32,12 @@ structlog.configure(  # a rich traceback takes seconds of processor time
 )
 
 
-@pytest.fixture(autouse=True)
-def logs_as_before():
+LOGS = structlog.get_config()
+
+
+def pytest_runtest_setup():
     """A command run in this process sets up logging for its own streams, which are closed after it."""
-    settings = structlog.get_config()
-    yield
-    structlog.configure(**settings)
+    structlog.configure(**LOGS)
 
 
 @pytest.fixture

@@ -8,7 +8,6 @@ import time
 
 import psycopg
 import pytest
-import structlog
 from typer.testing import CliRunner
 
 from acquire.cli import app
@@ -21,13 +20,6 @@ from tests.waiting import PATIENCE_S, crowding, wait_until
 from tests.whole_bench import CONFIGS
 
 QUIET = {**os.environ, "PYTHONPATH": str(CONFIGS.parent)}
-
-
-@pytest.fixture(autouse=True)
-def logs_as_before():
-    """A command sets the logs up for its own standard error, which the runner closes."""
-    yield
-    structlog.reset_defaults()
 
 
 def collector_file(folder, address="postgresql://me@127.0.0.1:1/line", port=1, more=""):

@@ -10,12 +10,6 @@ import structlog
 from acquire import logs
 
 
-@pytest.fixture(autouse=True)
-def _as_before():
-    yield
-    structlog.reset_defaults()
-
-
 def test_lines_are_json_where_nobody_sits(capsys):
     """One object a line, on standard error, with time, level and facts."""
     logs.set_up(level="info")
