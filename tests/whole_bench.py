@@ -31,11 +31,18 @@ CONFIGS = Path(__file__).resolve().parents[1] / "configs"
 QUIET = {**os.environ, "TERM": "dumb", "COLUMNS": "120"}
 
 
+GIVEN = set()
+
+
 def free_port():
-    """A loopback port that nobody listens on."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+    """A loopback port that nobody listens on, another one each time: the system may offer one twice."""
+    while True:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
+        if port not in GIVEN:
+            GIVEN.add(port)
+            return port
 
 
 def bench_file(folder, *, meter, thermometer="", sheet="plover-80.toml", changes=()):

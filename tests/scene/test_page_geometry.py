@@ -62,7 +62,7 @@ MAIN = ("touch", "settling", "pass")
 LOOKED_FOR = ("touch", "sixty pins, a hundred steps", "sixty pins, six rows")
 """Moments at which somebody looks for the pins on the connector's face."""
 
-KEPT = (*MAIN, "ended", "sixty pins, a hundred steps")
+KEPT = (*MAIN, "ended", "sixty pins, two rows")
 MEASURE = (DATA / "measure_page.js").read_text(encoding="utf-8")
 
 
@@ -189,6 +189,7 @@ def moments():
     yield "stopped", view.state()
     yield "sixty pins, a hundred steps", crowded(15)
     yield "sixty pins, six rows", crowded(10)
+    yield "sixty pins, two rows", crowded(30)
 
 
 def crowded(across):

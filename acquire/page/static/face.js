@@ -47,13 +47,20 @@ export function inWords(face, seen, latch) {
   return `${side}${latch ? `, latch ${latch}` : ""}${seen.mirror ? ", MIRRORED" : ""}`;
 }
 
-/** The drawing with its switches. `asked` are the two pins, the first is A; `redraw` is called after a switch. */
-export function drawFace(face, asked, sheet, redraw) {
+const LEAST_PX = 24;
+
+/** Into how many pieces, one above the other, a long row is cut so that its pins can be read in a place so wide. */
+export function pieces(face, sheet, widePx) {
+  return Math.ceil((placed(face, seenAs(face, sheet)).columns * LEAST_PX) / (widePx || innerWidth));
+}
+
+/** The drawing with its switches. `asked` are the two pins, the first is A; `redraw` is called after a switch; it goes into `cuts` pieces. */
+export function drawFace(face, asked, sheet, redraw, cuts) {
   const seen = seenAs(face, sheet);
   const { pins, rows, columns, latch } = placed(face, seen);
   const loose = face.pins.filter((pin) => !Number.isInteger(pin.row));
   return el("figure", { class: "face" },
-    pins.length ? plugBox(rows, plug(pins, rows, columns, latch, asked)) : null,
+    pins.length ? plugBox(rows, cuts, plug(pins, rows, columns, latch, asked, cuts)) : null,
     loose.length ? el("ul", { class: "loose", "aria-label": "Loose leads" }, loose.map((pin) => looseLead(pin, asked))) : null,
     face.core ? coreBar(face.core, asked) : null,
     pins.length ? el("figcaption", {}, el("span", { class: "seen" }, inWords(face, seen, latch)), switches(face, seen, sheet, redraw)) : null,
@@ -61,26 +68,32 @@ export function drawFace(face, asked, sheet, redraw) {
 }
 
 /** A box that the plug fills, never so low that its pins could not be read. */
-function plugBox(rows, drawn) {
+function plugBox(rows, cuts, drawn) {
   const box = el("div", { class: "plug-box" }, drawn);
-  box.style.minHeight = `${Math.max(5.6, 1.75 * rows)}rem`;
+  box.style.minHeight = `${Math.max(5.6, 1.75 * rows * cuts)}rem`;
   return box;
 }
 
-function plug(pins, rows, columns, latch, asked) {
+function plug(pins, rows, columns, latch, asked, cuts) {
   const [wide, high] = [columns * CELL + 2 * EDGE, rows * CELL + 2 * EDGE];
+  const each = Math.ceil(columns / cuts);
   const label = asked ? `Connector, pin ${asked.join(" and ")} marked` : "Connector";
-  return svg("svg", { class: "plug", viewBox: around(latch, wide, high), role: "img", "aria-label": label },
+  const drawn = (some) => [
     latchTab(latch, wide, high),
     svg("rect", { class: "shell", x: 0, y: 0, width: wide, height: high, rx: 20 }),
     svg("rect", { class: "shell-in", x: 9, y: 9, width: wide - 18, height: high - 18, rx: 13 }),
-    ...pins.map((pin) => onePin(pin, asked)),
-  );
+    ...some.map((pin) => onePin(pin, asked)),
+  ];
+  const [x, y, width, height] = around(latch, cuts > 1 ? each * CELL + 2 * EDGE : wide, high);
+  const within = cuts > 1 ? Array.from({ length: cuts }, (_, cut) => svg("svg", {
+    x, y: y + cut * (height + EDGE), width, height, viewBox: `${x + cut * each * CELL} ${y} ${width} ${height}`,
+  }, ...drawn(pins.filter((pin) => Math.floor(pin.x / each) === cut)))) : drawn(pins);
+  return svg("svg", { class: "plug", viewBox: `${x} ${y} ${width} ${cuts * (height + EDGE) - EDGE}`, role: "img", "aria-label": label }, ...within);
 }
 
 function around(latch, wide, high) {
   const [x, y] = [latch === "left" ? -TAB : 0, latch === "top" ? -TAB : 0];
-  return `${x} ${y} ${wide + (latch === "left" || latch === "right" ? TAB : 0)} ${high + (latch === "top" || latch === "bottom" ? TAB : 0)}`;
+  return [x, y, wide + (latch === "left" || latch === "right" ? TAB : 0), high + (latch === "top" || latch === "bottom" ? TAB : 0)];
 }
 
 function latchTab(latch, wide, high) {

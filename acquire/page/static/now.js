@@ -2,7 +2,7 @@
 
 import { el, forget, pairText, part, say, svg } from "./dom.js";
 import { drawCircuit } from "./circuit.js";
-import { drawFace, wantsRoom } from "./face.js";
+import { drawFace, pieces, wantsRoom } from "./face.js";
 import { fitted, valueDrawn, wideOf } from "./digits.js";
 import { drawJaws, drawScale } from "./scale.js";
 import { judged, reach, view } from "./now_view.js";
@@ -59,9 +59,11 @@ function draw(place, bench) {
   part(place.next, seen.next ?? null, (next) => (next ? drawNext(next) : null));
   const asked = state.ask?.pair ?? null;
   const order = [...(state.face?.pins ?? []).map((pin) => pin.name), ...(state.face?.core ? [state.face.core] : [])];
-  place.main.dataset.plug = state.face ? wantsRoom(state.face, state.sheet?.name ?? "") : "";
+  const name = state.sheet?.name ?? "";
+  place.main.dataset.plug = state.face ? wantsRoom(state.face, name) : "";
   place.main.dataset.asked = asked ? "pins" : "";
-  part(place.face, [state.face, asked], () => (state.face ? drawFace(state.face, asked, state.sheet?.name ?? "", place.redraw) : null));
+  const cuts = state.face ? pieces(state.face, name, place.face.clientWidth) : 1;
+  part(place.face, [state.face, asked, cuts], () => (state.face ? drawFace(state.face, asked, name, place.redraw, cuts) : null));
   part(place.circuit, [state.circuit, asked], () => (state.circuit ? drawCircuit(state.circuit, order, asked) : null));
   const free = !state.unit || state.unit.ended;
   const { study } = state.bench ?? {};

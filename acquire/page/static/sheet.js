@@ -1,6 +1,6 @@
 // A sheet, edited: everything that it can state, pins on the connector's face, and what every pair then reads.
 
-import { drawFace } from "./face.js";
+import { drawFace, pieces } from "./face.js";
 import { el, pairText } from "./dom.js";
 import { head, table } from "./pieces.js";
 import { postJson } from "./orders.js";
@@ -97,7 +97,7 @@ function show(work, plain, answer = null) {
   work.said.replaceChildren(...(plain ? [] : [answer.text, ...(answer.plain?.faults ?? [])].map((line) => el("p", {}, line))));
   if (!plain) return;
   const marked = work.used?.shape === "names" ? split(work.used.one[work.used.key]) : null;
-  work.face.replaceChildren(drawFace(plain.face, marked, plain.tables.sheet.name, () => show(work, plain)));
+  work.face.replaceChildren(drawFace(plain.face, marked, plain.tables.sheet.name, () => show(work, plain), pieces(plain.face, plain.tables.sheet.name, work.face.clientWidth)));
   work.seen.replaceChildren(
     table("Pairs", ["pins", "reads", "accepted after winding", "serviceable"], plain.pairs.map((one) => [pairText(one.pair), one.nominal, one.acceptance, one.serviceable])),
     el("h2", {}, "Limits of the steps"), table("Limits", ["step", "pins", "accepted after winding", "serviceable"], plain.steps.map((one) => [one.name, pairText(one.pair), one.acceptance, one.serviceable])));
