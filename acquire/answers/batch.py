@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import PLACE, AsJson, Html, Pdf, say, say_document, say_json
+from acquire.answers.options import PLACE, AsJson, Html, Pdf, argument, option, say, say_document, say_json
 from acquire.answers.papers import Targets, write_document
 from acquire.journal.plain import spelt
 from acquire.line.places import record_at
@@ -59,20 +59,20 @@ def list_lines(batches: list[BatchLine]) -> list[str]:
 
 
 def batch(
-    name: Annotated[str | None, typer.Argument(help="Of the batch; left out: the list of all.")] = None,
+    name: Annotated[str | None, argument("Of the batch; left out: the list of all.")] = None,
     *,
-    journal: Annotated[str, typer.Option(help=PLACE)] = "journal",
+    journal: Annotated[str, option(PLACE)] = "journal",
     html: Html = None,
     pdf: Pdf = None,
     as_json: AsJson = False,
     as_csv: Annotated[
-        bool, typer.Option("--csv", help="The values that count as CSV, one row a unit and step.")
+        bool, option("The values that count as CSV, one row a unit and step.", "--csv")
     ] = False,
     subgroup: Annotated[
-        int | None, typer.Option(min=2, max=25, help="Chart the means of so many neighbours too.")
+        int | None, option("Chart the means of so many neighbours too.", min=2, max=25)
     ] = None,
     purpose: Annotated[
-        Purpose | None, typer.Option(help="What it was measured for; left out: final, else the latest.")
+        Purpose | None, option("What it was measured for; left out: final, else the latest.")
     ] = None,
 ) -> None:
     """Report a batch: yield, charts, capability, what was found; or list the batches of a journal."""

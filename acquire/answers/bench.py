@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import Level, LogLevel, say
+from acquire.answers.options import Level, LogLevel, argument, option, say
 
 
 class DemoScene(StrEnum):
@@ -30,25 +30,23 @@ METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
 
 
 def demo(
-    folder: Annotated[Path | None, typer.Option("--dir", help="Where the files of this run go.")] = None,
+    folder: Annotated[Path | None, option("Where the files of this run go.", "--dir")] = None,
     scene: Annotated[
         DemoScene,
-        typer.Option(help="Which units: cores that came by mail, or a batch of forty that was wound here."),
+        option("Which units: cores that came by mail, or a batch of forty that was wound here."),
     ] = DemoScene.PLOVER_80,
-    meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
+    meter: Annotated[str, option(METER_HELP)] = "bench-6-digit",
     units: Annotated[
-        int | None, typer.Option(min=1, max=1000, help="How many units come; 10, and 40 of fathom-7.")
+        int | None, option("How many units come; 10, and 40 of fathom-7.", min=1, max=1000)
     ] = None,
     speed: Annotated[
         float | None,
-        typer.Option(min=0.1, max=10.0, help="How much faster than real time; 6, and 2 with --page."),
+        option("How much faster than real time; 6, and 2 with --page.", min=0.1, max=10.0),
     ] = None,
-    seed: Annotated[int, typer.Option(help="The same seed brings the same units and faults.")] = 7,
-    page: Annotated[
-        bool, typer.Option("--page", help="Show the bench page too; it stays until Ctrl-C.")
-    ] = False,
+    seed: Annotated[int, option("The same seed brings the same units and faults.")] = 7,
+    page: Annotated[bool, option("Show the bench page too; it stays until Ctrl-C.", "--page")] = False,
     in_fixture: Annotated[
-        bool, typer.Option("--fixture", help="Units are clipped into a fixture; relays measure every pair.")
+        bool, option("Units are clipped into a fixture; relays measure every pair.", "--fixture")
     ] = False,
 ) -> None:
     """Show the whole job on simulated instruments: ten units, three of them faulty."""
@@ -65,13 +63,9 @@ def demo(
 
 
 def run(
-    bench: Annotated[
-        Path, typer.Argument(help="Bench file (TOML); configs/benches/example.toml shows all of it.")
-    ],
+    bench: Annotated[Path, argument("Bench file (TOML); configs/benches/example.toml shows all of it.")],
     *,
-    record: Annotated[
-        Path | None, typer.Option(help="Write down every reading here, for `steadyohm replay`.")
-    ] = None,
+    record: Annotated[Path | None, option("Write down every reading here, for `steadyohm replay`.")] = None,
     log_level: LogLevel = Level.WARNING,
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
@@ -84,11 +78,9 @@ def run(
 
 
 def fixture(
-    bench: Annotated[Path, typer.Argument(help="Bench file with a [fixture] table.")],
+    bench: Annotated[Path, argument("Bench file with a [fixture] table.")],
     *,
-    plug: Annotated[
-        bool, typer.Option("--plug", help="A plug joins all pins; else nothing is clipped in.")
-    ] = False,
+    plug: Annotated[bool, option("A plug joins all pins; else nothing is clipped in.", "--plug")] = False,
 ) -> None:
     """Try every relay of a fixture: stuck, dead, or shorted."""
     from acquire.bench.fixture_setup import trial_lines, tried
@@ -102,25 +94,19 @@ def fixture(
 
 def simulate(
     sheet: Annotated[
-        str, typer.Option(help="Which unit lies on the bench: a sheet file, or a shipped sheet by its name.")
+        str, option("Which unit lies on the bench: a sheet file, or a shipped sheet by its name.")
     ] = "plover-80",
-    meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
+    meter: Annotated[str, option(METER_HELP)] = "bench-6-digit",
     fault: Annotated[
         list[str] | None,
-        typer.Option(
-            help='Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" tells.'
-        ),
+        option('Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" tells.'),
     ] = None,
-    hands: Annotated[
-        HandsPace, typer.Option(help="How long the probes are in the air on their way.")
-    ] = HandsPace.QUICK,
-    bench: Annotated[Path, typer.Option(help="Bench file to write, for `steadyohm run`.")] = Path(
+    hands: Annotated[HandsPace, option("How long the probes are in the air on their way.")] = HandsPace.QUICK,
+    bench: Annotated[Path, option("Bench file to write, for `steadyohm run`.")] = Path(
         "simulated-bench.toml"
     ),
-    port: Annotated[
-        int, typer.Option(min=0, max=65535, help="TCP port of the meter; 0 takes a free one.")
-    ] = 5025,
-    seed: Annotated[int, typer.Option(help="The same seed brings the same units.")] = 7,
+    port: Annotated[int, option("TCP port of the meter; 0 takes a free one.", min=0, max=65535)] = 5025,
+    seed: Annotated[int, option("The same seed brings the same units.")] = 7,
 ) -> None:
     """Serve a simulated meter and thermometer; you are the hands: type the pins to touch."""
     from acquire.simulated.simulate import become_simulation, simulated

@@ -15,7 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from acquire.answers.meter_fit import MeterFit, row_lines, rows_of, term_lines
-from acquire.answers.options import AsJson, say, say_json
+from acquire.answers.options import AsJson, argument, option, say, say_json
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.assembly import as_asked_for
 from acquire.bench.duty_setup import spool_cards
@@ -464,10 +464,10 @@ def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:
 
 
 def check(
-    files: Annotated[list[Path], typer.Argument(help="Bench, sheet and meter files (TOML).")],
+    files: Annotated[list[Path], argument("Bench, sheet and meter files (TOML).")],
     *,
     budget: Annotated[
-        bool, typer.Option("--budget", help="How well this bench can judge each step: SHEET BENCH.")
+        bool, option("How well this bench can judge each step: SHEET BENCH.", "--budget")
     ] = False,
     as_json: AsJson = False,
 ) -> None:

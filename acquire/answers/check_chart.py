@@ -8,9 +8,7 @@ from itertools import pairwise, product
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from acquire.answers.options import JournalPlace, OnlyBench, say
+from acquire.answers.options import JournalPlace, OnlyBench, option, say
 from acquire.errors import InputImpossible
 from acquire.journal.query import Query
 from acquire.line.places import record_at
@@ -118,10 +116,8 @@ def _picture(ohm: float, lower: float, upper: float) -> str:
 def chart(
     journal: JournalPlace,
     *,
-    resistor: Annotated[str | None, typer.Option(help="Only this check standard.")] = None,
-    limit: Annotated[
-        int, typer.Option(min=2, max=10**9, help="At most so many readings of each, the latest.")
-    ] = 50,
+    resistor: Annotated[str | None, option("Only this check standard.")] = None,
+    limit: Annotated[int, option("At most so many readings of each, the latest.", min=2, max=10**9)] = 50,
     bench: OnlyBench = None,
 ) -> None:
     """Draw the check standard's readings between their limits: is the bench still what it was?"""

@@ -6,7 +6,7 @@ import sys
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+from acquire.answers.options import argument
 
 if TYPE_CHECKING:
     from acquire.reports.document import Document
@@ -22,8 +22,8 @@ class ReportKind(StrEnum):
 
 def document(
     kind: ReportKind,
-    place: Annotated[str, typer.Argument(help="Journal; file of a study.")],
-    name: Annotated[str, typer.Argument(help="Of the batch; serial of a unit.")] = "",
+    place: Annotated[str, argument("Journal; file of a study.")],
+    name: Annotated[str, argument("Of the batch; serial of a unit.")] = "",
 ) -> None:
     """Print a report as one JSON object."""
     import msgspec

@@ -15,7 +15,7 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, Since, Until, say, say_json
+from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, Since, Until, option, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
@@ -253,40 +253,36 @@ def verdict_line(verdict: Verdict) -> str:
 def history(
     journal: JournalPlace,
     *,
-    serial: Annotated[str | None, typer.Option(help="Only this unit.")] = None,
-    batch: Annotated[str | None, typer.Option(help="Only this batch.")] = None,
-    day: Annotated[str | None, typer.Option(help="Only this day (UTC), as 2026-11-25.")] = None,
+    serial: Annotated[str | None, option("Only this unit.")] = None,
+    batch: Annotated[str | None, option("Only this batch.")] = None,
+    day: Annotated[str | None, option("Only this day (UTC), as 2026-11-25.")] = None,
     since: Since = None,
     until: Until = None,
-    outcome: Annotated[list[Outcome] | None, typer.Option(help="Only this outcome; may be repeated.")] = None,
+    outcome: Annotated[list[Outcome] | None, option("Only this outcome; may be repeated.")] = None,
     diagnosis: Annotated[
-        str | None, typer.Option(help="Only units whose explanation or finding contains this text.")
+        str | None, option("Only units whose explanation or finding contains this text.")
     ] = None,
-    meter: Annotated[str | None, typer.Option(help="Only what this meter gave, by its id.")] = None,
-    sheet: Annotated[str | None, typer.Option(help="Only this unit type.")] = None,
+    meter: Annotated[str | None, option("Only what this meter gave, by its id.")] = None,
+    sheet: Annotated[str | None, option("Only this unit type.")] = None,
     bench: OnlyBench = None,
     kind: Annotated[
-        list[str] | None, typer.Option(help="Only this kind, such as verdict or lead_zero; may be repeated.")
+        list[str] | None, option("Only this kind, such as verdict or lead_zero; may be repeated.")
     ] = None,
     doubtful: Annotated[
-        bool, typer.Option("--doubtful", help="Only verdicts that a later lead zero has made doubtful.")
+        bool, option("Only verdicts that a later lead zero has made doubtful.", "--doubtful")
     ] = False,
     since_check: Annotated[
         bool,
-        typer.Option("--since-check", help="Only verdicts since the check standard was last in control."),
+        option("Only verdicts since the check standard was last in control.", "--since-check"),
     ] = False,
     limit: Annotated[
         int | None,
-        typer.Option(min=1, max=10**9, help="At most so many, the latest; left out: 200 here, all in files."),
+        option("At most so many, the latest; left out: 200 here, all in files.", min=1, max=10**9),
     ] = None,
     as_json: AsJsonLines = False,
-    csv: Annotated[
-        Path | None, typer.Option(help="Verdicts into this CSV file, as the bench writes it.")
-    ] = None,
-    jsonl: Annotated[
-        Path | None, typer.Option(help="Entries into this file, one JSON object a line.")
-    ] = None,
-    parquet: Annotated[Path | None, typer.Option(help="Verdicts into this Parquet file, with types.")] = None,
+    csv: Annotated[Path | None, option("Verdicts into this CSV file, as the bench writes it.")] = None,
+    jsonl: Annotated[Path | None, option("Entries into this file, one JSON object a line.")] = None,
+    parquet: Annotated[Path | None, option("Verdicts into this Parquet file, with types.")] = None,
 ) -> None:
     """Show what is on the record, or write it into files: verdicts, units, lead zeros, notices."""
     wanted: dict[str, Any] = {
@@ -355,17 +351,15 @@ def line_of(row: MeterRow | SpoolRow) -> str:
 def lookback(
     journal: JournalPlace,
     *,
-    meter: Annotated[str | None, typer.Option(help="Every verdict that this meter gave, by its id.")] = None,
-    spool: Annotated[
-        str | None, typer.Option(help="Every unit wound from this spool, as written on it.")
-    ] = None,
+    meter: Annotated[str | None, option("Every verdict that this meter gave, by its id.")] = None,
+    spool: Annotated[str | None, option("Every unit wound from this spool, as written on it.")] = None,
     since: Since = None,
     until: Until = None,
     since_check: Annotated[
-        bool, typer.Option("--since-check", help="Since the meter's check standard was last in control.")
+        bool, option("Since the meter's check standard was last in control.", "--since-check")
     ] = False,
     bench: OnlyBench = None,
-    csv: Annotated[Path | None, typer.Option(help="Write the table into this CSV file.")] = None,
+    csv: Annotated[Path | None, option("Write the table into this CSV file.")] = None,
     as_json: AsJsonLines = False,
 ) -> None:
     """List what rests on a meter found unfit, or which units hold wire of a bad spool."""

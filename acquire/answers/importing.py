@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import AsJsonLines, say, say_json
+from acquire.answers.options import AsJsonLines, argument, option, say, say_json
 from acquire.bench.assembly import SOFTWARE, circumstances
 from acquire.bench.duty_setup import habit
 from acquire.clock import Clock, RealClock
@@ -93,15 +93,11 @@ async def append_at_rest(
 
 
 def import_papers(
-    file: Annotated[Path, typer.Argument(help="CSV file of earlier paper records.")],
-    journal: Annotated[
-        Path, typer.Argument(help="Folder of the bench's journal; the bench must not be at work.")
-    ],
+    file: Annotated[Path, argument("CSV file of earlier paper records.")],
+    journal: Annotated[Path, argument("Folder of the bench's journal; the bench must not be at work.")],
     *,
-    sheet: Annotated[Path, typer.Option(help="Sheet of the unit type.")],
-    dry: Annotated[
-        bool, typer.Option("--dry", help="Only check the file; nothing goes on the record.")
-    ] = False,
+    sheet: Annotated[Path, option("Sheet of the unit type.")],
+    dry: Annotated[bool, option("Only check the file; nothing goes on the record.", "--dry")] = False,
 ) -> None:
     """Bring earlier paper records onto the journal, marked as imported; each row is checked."""
     clock = RealClock()
@@ -179,15 +175,13 @@ def _on_record(bench: Bench, serial: str) -> VisitResult:
 
 
 def result(
-    bench: Annotated[Path, typer.Argument(help="Bench file: names sheet, purpose and journal.")],
+    bench: Annotated[Path, argument("Bench file: names sheet, purpose and journal.")],
     results: Annotated[
         list[str] | None,
-        typer.Argument(
-            help='Such as "insulation = 120 Mohm, 500 V, 21 °C"; left out: what is wanted, and how.'
-        ),
+        argument('Such as "insulation = 120 Mohm, 500 V, 21 °C"; left out: what is wanted, and how.'),
     ] = None,
     *,
-    serial: Annotated[str, typer.Option(help="Of the unit; it must have been on this bench.")] = "",
+    serial: Annotated[str, option("Of the unit; it must have been on this bench.")] = "",
     as_json: AsJsonLines = False,
 ) -> None:
     """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is at work."""

@@ -15,7 +15,7 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
-from acquire.answers.options import AsJson, say, say_json
+from acquire.answers.options import AsJson, argument, option, say, say_json
 from acquire.answers.reported import write_new
 from acquire.bench.intake import Feed, ohmmeter
 from acquire.clock import RealClock
@@ -244,19 +244,13 @@ def driver_facts(entry: DriverEntry) -> dict[str, Any]:
 
 def find(
     *,
-    port: Annotated[list[str] | None, typer.Option(help="This serial port; may be repeated.")] = None,
-    tcp: Annotated[
-        list[str] | None, typer.Option(help="A meter on the network, HOST:PORT; may be repeated.")
-    ] = None,
-    visa: Annotated[
-        bool, typer.Option("--visa", help="The VISA resources of this machine and its network.")
-    ] = False,
+    port: Annotated[list[str] | None, option("This serial port; may be repeated.")] = None,
+    tcp: Annotated[list[str] | None, option("A meter on the network, HOST:PORT; may be repeated.")] = None,
+    visa: Annotated[bool, option("The VISA resources of this machine and its network.", "--visa")] = False,
     listen_only: Annotated[
-        bool, typer.Option("--listen-only", help="Send nothing; hear only what sends by itself.")
+        bool, option("Send nothing; hear only what sends by itself.", "--listen-only")
     ] = False,
-    write: Annotated[
-        Path | None, typer.Option(help="Write a commented bench file for what was found.")
-    ] = None,
+    write: Annotated[Path | None, option("Write a commented bench file for what was found.")] = None,
 ) -> None:
     """Look for meters where you say, else on every serial port, by listening and asking harmlessly."""
     for place in tcp or ():
@@ -267,12 +261,10 @@ def find(
 
 
 def decode(
-    driver: Annotated[
-        str, typer.Argument(help="Whose bytes these are; `steadyohm meters` lists the drivers.")
-    ],
-    hexadecimal: Annotated[list[str], typer.Argument(metavar="HEX...", help='Such as "2b 30 31 32".')],
+    driver: Annotated[str, argument("Whose bytes these are; `steadyohm meters` lists the drivers.")],
+    hexadecimal: Annotated[list[str], argument('Such as "2b 30 31 32".', metavar="HEX...")],
     *,
-    profile: Annotated[str | None, typer.Option(help="Profile of the driver, if it has several.")] = None,
+    profile: Annotated[str | None, option("Profile of the driver, if it has several.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Say what a driver makes of some bytes, or why it makes nothing of them."""
@@ -342,10 +334,10 @@ async def show_bytes(bench: Bench, say: Callable[[str], None], seconds: float | 
 
 
 def meter_says(
-    bench: Annotated[Path, typer.Argument(help="The bench file whose [meter] is to be heard.")],
+    bench: Annotated[Path, argument("The bench file whose [meter] is to be heard.")],
     *,
     seconds: Annotated[
-        float | None, typer.Option(min=0.1, max=86400.0, help="End after so long; else Ctrl-C ends it.")
+        float | None, option("End after so long; else Ctrl-C ends it.", min=0.1, max=86400.0)
     ] = None,
 ) -> None:
     """Show the bytes that a meter sends and what is made of them, live; nothing is judged or recorded."""

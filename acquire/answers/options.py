@@ -25,25 +25,33 @@ class Level(StrEnum):
     ERROR = "error"
 
 
+def option(told: str, *names: str, **more: Any) -> Any:
+    """An option with its help; `names` where it is not called as its parameter, or is a flag without "no"."""
+    return typer.Option(*names, help=told, **more)
+
+
+def argument(told: str, **more: Any) -> Any:
+    """A word of the command line with its help."""
+    return typer.Argument(help=told, **more)
+
+
 PLACE = "Folder of a bench's journal; or a line's database, by address or collector file."
 
-JournalPlace = Annotated[str, typer.Argument(help=PLACE)]
-AsJson = Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")]
-AsJsonLines = Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")]
-LogLevel = Annotated[Level, typer.Option(help="Least serious log line shown.")]
-Html = Annotated[Path | None, typer.Option(help="Write it here, as one HTML file.")]
-Pdf = Annotated[Path | None, typer.Option(help="Write it here, as a PDF.")]
-OfPurpose = Annotated[Purpose | None, typer.Option(help="What it was measured for; left out: the latest.")]
-HeadedBy = Annotated[Path | None, typer.Option(help="Bench file: heading, size of paper and labels.")]
-OfUnit = Annotated[str, typer.Argument(help="Serial of the unit.")]
-Since = Annotated[str | None, typer.Option(help="From this day or time on (UTC), as 2026-11-25.")]
-Until = Annotated[str | None, typer.Option(help="To the end of this day, or before this time (UTC).")]
-OnlyBench = Annotated[str | None, typer.Option(help="Only this bench, of a line's record.")]
+JournalPlace = Annotated[str, argument(PLACE)]
+AsJson = Annotated[bool, option("One JSON object, for programs.", "--json")]
+AsJsonLines = Annotated[bool, option("One JSON object a line, for programs.", "--json")]
+LogLevel = Annotated[Level, option("Least serious log line shown.")]
+Html = Annotated[Path | None, option("Write it here, as one HTML file.")]
+Pdf = Annotated[Path | None, option("Write it here, as a PDF.")]
+OfPurpose = Annotated[Purpose | None, option("What it was measured for; left out: the latest.")]
+HeadedBy = Annotated[Path | None, option("Bench file: heading, size of paper and labels.")]
+OfUnit = Annotated[str, argument("Serial of the unit.")]
+Since = Annotated[str | None, option("From this day or time on (UTC), as 2026-11-25.")]
+Until = Annotated[str | None, option("To the end of this day, or before this time (UTC).")]
+OnlyBench = Annotated[str | None, option("Only this bench, of a line's record.")]
 KeptIn = Annotated[
     Path | None,
-    typer.Option(
-        "--issued", help="Where papers are kept as issued; left out: the folder issued beside the record."
-    ),
+    option("Where papers are kept as issued; left out: the folder issued beside the record.", "--issued"),
 ]
 
 

@@ -27,6 +27,8 @@ from acquire.answers.options import (
     OfPurpose,
     OfUnit,
     Pdf,
+    argument,
+    option,
     say,
     say_document,
     say_json,
@@ -232,32 +234,32 @@ def serials_of(record: Record, batch: str) -> list[str]:
 
 
 def certificate(
-    journal: Annotated[str | None, typer.Argument(help=PLACE)] = None,
-    serial: Annotated[str | None, typer.Argument(help="Of the unit.")] = None,
+    journal: Annotated[str | None, argument(PLACE)] = None,
+    serial: Annotated[str | None, argument("Of the unit.")] = None,
     *,
     html: Annotated[
-        Path | None, typer.Option(help="File or folder for the HTML; with --batch a folder. Left out: here.")
+        Path | None, option("File or folder for the HTML; with --batch a folder. Left out: here.")
     ] = None,
-    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF; with --batch a folder.")] = None,
-    batch: Annotated[str | None, typer.Option(help="Certificates for all units of this batch.")] = None,
+    pdf: Annotated[Path | None, option("File or folder for a PDF; with --batch a folder.")] = None,
+    batch: Annotated[str | None, option("Certificates for all units of this batch.")] = None,
     bench: HeadedBy = None,
     purpose: OfPurpose = None,
-    customer: Annotated[str, typer.Option(help="Who the unit belongs to.")] = "",
-    received: Annotated[str, typer.Option(help="When it was received, in words.")] = "",
-    condition: Annotated[str, typer.Option(help="In what condition it came.")] = "",
-    remark: Annotated[str, typer.Option(help="A remark that goes on the certificate.")] = "",
-    replaces: Annotated[str, typer.Option(help="Number of an earlier certificate that it replaces.")] = "",
-    key: Annotated[Path | None, typer.Option(help="Sign it with this key of steadyohm sign-key.")] = None,
+    customer: Annotated[str, option("Who the unit belongs to.")] = "",
+    received: Annotated[str, option("When it was received, in words.")] = "",
+    condition: Annotated[str, option("In what condition it came.")] = "",
+    remark: Annotated[str, option("A remark that goes on the certificate.")] = "",
+    replaces: Annotated[str, option("Number of an earlier certificate that it replaces.")] = "",
+    key: Annotated[Path | None, option("Sign it with this key of steadyohm sign-key.")] = None,
     issued: KeptIn = None,
     check: Annotated[
         Path | None,
-        typer.Option("--verify", help="Check this certificate (HTML or PDF); exit 1 if anything is wrong."),
+        option("Check this certificate (HTML or PDF); exit 1 if anything is wrong.", "--verify"),
     ] = None,
     against: Annotated[
-        str | None, typer.Option("--journal", help="With --verify: the record to compare its facts with.")
+        str | None, option("With --verify: the record to compare its facts with.", "--journal")
     ] = None,
     public_key: Annotated[
-        Path | None, typer.Option(help="With --verify: the .pub file of the key that it must be signed with.")
+        Path | None, option("With --verify: the .pub file of the key that it must be signed with.")
     ] = None,
     as_json: AsJsonLines = False,
 ) -> None:
@@ -319,12 +321,12 @@ def issued(
     journal: JournalPlace,
     word: Annotated[
         str,
-        typer.Argument(help="Number of a paper, serial of a unit, or entry of its result; left out: all."),
+        argument("Number of a paper, serial of a unit, or entry of its result; left out: all."),
     ] = "",
     *,
     to: Annotated[
         Path | None,
-        typer.Option(help="Write the paper again into this file, as it was issued: .html, .pdf or .svg."),
+        option("Write the paper again into this file, as it was issued: .html, .pdf or .svg."),
     ] = None,
     folder: KeptIn = None,
     as_json: AsJsonLines = False,
@@ -356,7 +358,7 @@ def issued(
 
 
 def sign_key(
-    file: Annotated[Path, typer.Argument(help="Where the key goes; FILE.pub beside it is for everybody.")],
+    file: Annotated[Path, argument("Where the key goes; FILE.pub beside it is for everybody.")],
 ) -> None:
     """Make a key that certificates are signed with, and the public key that shows who signed them."""
     public, fingerprint = make_keys(file)
@@ -386,15 +388,15 @@ def label(
     journal: JournalPlace,
     serial: OfUnit,
     *,
-    svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Left out: here.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF of the label's size.")] = None,
+    svg: Annotated[Path | None, option("File or folder for the SVG. Left out: here.")] = None,
+    pdf: Annotated[Path | None, option("File or folder for a PDF of the label's size.")] = None,
     bench: HeadedBy = None,
-    width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
-    height: Annotated[str | None, typer.Option(help='Such as "29 mm"; left out, the bench file\'s.')] = None,
+    width: Annotated[str | None, option('Such as "62 mm"; left out, the bench file\'s.')] = None,
+    height: Annotated[str | None, option('Such as "29 mm"; left out, the bench file\'s.')] = None,
     purpose: OfPurpose = None,
     id_in_code: Annotated[
         bool,
-        typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
+        option("The code holds the result's id behind the serial, not it alone.", "--id-in-code"),
     ] = False,
     issued: KeptIn = None,
 ) -> None:
@@ -429,12 +431,10 @@ def returned(
     *,
     prior: Annotated[
         float,
-        typer.Option(
-            min=0.001, max=0.999, help="How likely it is ours before any ohms are compared, 0 to 1."
-        ),
+        option("How likely it is ours before any ohms are compared, 0 to 1.", min=0.001, max=0.999),
     ] = 0.5,
     paper: Annotated[
-        bool, typer.Option("--paper", help="Compare with its imported paper record, not with a visit.")
+        bool, option("Compare with its imported paper record, not with a visit.", "--paper")
     ] = False,
     html: Html = None,
     pdf: Pdf = None,

@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from acquire.answers.history import verdict_line
-from acquire.answers.options import AsJsonLines
+from acquire.answers.options import AsJsonLines, argument, option
 from acquire.bench.recording import replay, verdicts_of
 from acquire.journal.plain import to_plain
 from acquire.journal.query import Query
@@ -76,13 +76,11 @@ def _canonical(plain: dict[str, object]) -> str:
 
 
 def replay_recording(
-    recording: Annotated[Path, typer.Argument(help="Recording that `steadyohm run --record` wrote.")],
+    recording: Annotated[Path, argument("Recording that `steadyohm run --record` wrote.")],
     *,
-    sheet: Annotated[
-        Path | None, typer.Option(help="Judge by this sheet instead of the recorded one.")
-    ] = None,
+    sheet: Annotated[Path | None, option("Judge by this sheet instead of the recorded one.")] = None,
     journal: Annotated[
-        str | None, typer.Option(help="Compare with the verdicts in this record; exit 1 if any differs.")
+        str | None, option("Compare with the verdicts in this record; exit 1 if any differs.")
     ] = None,
     as_json: AsJsonLines = False,
 ) -> None:

@@ -16,7 +16,7 @@ from typing import Annotated
 import typer
 
 from acquire.answers.explain import Explanation, Told, explain, weighed
-from acquire.answers.options import AsJson, say, say_json
+from acquire.answers.options import AsJson, argument, option, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.shipped import shipped
 from acquire.files.statements import ModelStatements
@@ -263,23 +263,23 @@ def write_new(path: Path, text: str) -> None:
         ) from error
 
 
-READING = typer.Option(
+READING = option(
+    "One value read off a meter, such as 1-2=214.6 or 1-CORE=open; repeat for each pair.",
     "--reading",
     metavar="PAIR=OHMS",
-    help="One value read off a meter, such as 1-2=214.6 or 1-CORE=open; repeat for each pair.",
 )
 
-TEMPERATURE = Annotated[float | None, typer.Option(help="Of the unit, degrees Celsius.")]
-LEADS = Annotated[float | None, typer.Option(help="What the meter shows with its probes together, ohms.")]
-METER = Annotated[str, typer.Option(help="Meter file, or the name of a shipped one.")]
-WIRES = Annotated[int, typer.Option(help="4 where every value was taken with four wires.")]
+TEMPERATURE = Annotated[float | None, option("Of the unit, degrees Celsius.")]
+LEADS = Annotated[float | None, option("What the meter shows with its probes together, ohms.")]
+METER = Annotated[str, option("Meter file, or the name of a shipped one.")]
+WIRES = Annotated[int, option("4 where every value was taken with four wires.")]
 FOUR_WIRE = Annotated[
-    list[str] | None, typer.Option(metavar="PAIR", help="A pair taken with four wires, such as 1-2; repeat.")
+    list[str] | None, option("A pair taken with four wires, such as 1-2; repeat.", metavar="PAIR")
 ]
 
 
 def explain_unit(
-    sheet: Annotated[Path, typer.Argument(help="Sheet of the unit (TOML).")],
+    sheet: Annotated[Path, argument("Sheet of the unit (TOML).")],
     reading: Annotated[list[str], READING],
     *,
     temperature: TEMPERATURE = None,
@@ -299,9 +299,7 @@ def explain_unit(
 
 
 def identify_core(
-    sheets: Annotated[
-        list[Path], typer.Argument(help="Sheets that it may be (TOML files, or folders of them).")
-    ],
+    sheets: Annotated[list[Path], argument("Sheets that it may be (TOML files, or folders of them).")],
     reading: Annotated[list[str], READING],
     *,
     temperature: TEMPERATURE = None,
@@ -316,13 +314,11 @@ def identify_core(
 
 
 def learn_sheet(
-    files: Annotated[
-        list[Path], typer.Argument(help="CSV files with columns unit, pin_a, pin_b, ohm (at reference).")
-    ],
+    files: Annotated[list[Path], argument("CSV files with columns unit, pin_a, pin_b, ohm (at reference).")],
     *,
-    name: Annotated[str, typer.Option(help="Name of the new unit type.")],
-    core: Annotated[str, typer.Option(help="Name of the core among the pins, if it was touched.")] = "",
-    write: Annotated[Path | None, typer.Option(help="Sheet to write; printed if left out.")] = None,
+    name: Annotated[str, option("Name of the new unit type.")],
+    core: Annotated[str, option("Name of the core among the pins, if it was touched.")] = "",
+    write: Annotated[Path | None, option("Sheet to write; printed if left out.")] = None,
 ) -> None:
     """Propose a sheet from good units measured by pairs: circuit, nominals, tolerances, and what to ask."""
     text = learnt_sheet(files, name, core)

@@ -17,9 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
-from acquire.answers.options import say
+from acquire.answers.options import argument, option, say
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalMissing
 from acquire.journal.archive import FOLDER as ARCHIVE
@@ -206,16 +204,16 @@ def restored_lines(done: Restored) -> Iterator[str]:
 
 
 def restore_journal(
-    folder: Annotated[Path, typer.Argument(help="Folder of the bench's journal; the bench is stopped.")],
+    folder: Annotated[Path, argument("Folder of the bench's journal; the bench is stopped.")],
     *,
     copies: Annotated[
         list[str],
-        typer.Option(
+        option(
+            "A copy, best first: a journal's folder or file, a line's database, a folder of CSV files.",
             "--from",
-            help="A copy, best first: a journal's folder or file, a line's database, a folder of CSV files.",
         ),
     ],
-    bench: Annotated[str, typer.Option(help="Only this bench, of a line's record.")] = "",
+    bench: Annotated[str, option("Only this bench, of a line's record.")] = "",
 ) -> None:
     """Bring back what a journal has lost, from its copies and under the same ids; nothing is changed."""
     say(restored_lines(restore(folder, copies, bench)))

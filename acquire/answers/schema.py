@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated
 
-import typer
-
-from acquire.answers.options import say_json
+from acquire.answers.options import argument, option, say_json
 from acquire.errors import InputImpossible
 from acquire.outlets import schemas
 
 
 def schema(
-    name: Annotated[
-        str | None, typer.Argument(help="One record, such as verdict; all of them if left out.")
-    ] = None,
+    name: Annotated[str | None, argument("One record, such as verdict; all of them if left out.")] = None,
     *,
-    asyncapi: Annotated[bool, typer.Option("--asyncapi", help="The AsyncAPI document of MQTT.")] = False,
+    asyncapi: Annotated[bool, option("The AsyncAPI document of MQTT.", "--asyncapi")] = False,
 ) -> None:
     """Print the JSON Schemas of everything that is recorded and sent."""
     known = schemas.json_schemas()

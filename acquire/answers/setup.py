@@ -14,11 +14,9 @@ from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from acquire import logs
 from acquire.answers.instruments import bench_text_for, measures_temperature
-from acquire.answers.options import Level, LogLevel
+from acquire.answers.options import Level, LogLevel, option
 from acquire.bench.assembly import SOFTWARE
 from acquire.bench.run import at_work, reads_on_hang_up
 from acquire.clock import RealClock
@@ -155,13 +153,11 @@ def _text(port: int, wanted: Wanted) -> str:
 
 def setup(
     *,
-    folder: Annotated[Path, typer.Option(help="Where bench files are looked for and written.")] = Path(),
-    port: Annotated[
-        int, typer.Option(min=0, max=65535, help="TCP port of the page; 0 takes a free one.")
-    ] = 8480,
+    folder: Annotated[Path, option("Where bench files are looked for and written.")] = Path(),
+    port: Annotated[int, option("TCP port of the page; 0 takes a free one.", min=0, max=65535)] = 8480,
     browser: Annotated[
         bool | None,
-        typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
+        option("Open the page in a browser; left out: from a terminal.", "--browser/--no-browser"),
     ] = None,
     log_level: LogLevel = Level.WARNING,
 ) -> None:

@@ -12,6 +12,7 @@ from typing import Annotated
 
 import typer
 
+from acquire.answers.options import argument, option
 from acquire.errors import InputImpossible
 from system.desktop import Starter, at_login, menu, plain_name
 
@@ -36,9 +37,9 @@ def _words(*words: str) -> tuple[str, ...]:
     return (sys.executable, "-P", "-m", "acquire", *words)
 
 
-BENCH = Annotated[Path, typer.Argument(help="Bench file that a page or a person has made.")]
+BENCH = Annotated[Path, argument("Bench file that a page or a person has made.")]
 SETUP_FOLDER = Annotated[
-    Path | None, typer.Option("--folder", help="Of bench files; left out: steadyohm in your own folder.")
+    Path | None, option("Of bench files; left out: steadyohm in your own folder.", "--folder")
 ]
 
 

@@ -5,10 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from acquire import logs
-from acquire.answers.options import AsJson, Html, Pdf, say_document, say_json
+from acquire.answers.options import AsJson, Html, Pdf, argument, option, say_document, say_json
 from acquire.answers.papers import Targets, write_document
 from acquire.errors import InputImpossible
 from acquire.study.begin import Wish
@@ -21,30 +19,26 @@ from system.ending import run_loop
 
 
 def study(
-    bench: Annotated[
-        Path | None, typer.Argument(help="Bench file; left out where only a report is wanted.")
-    ] = None,
-    sheet: Annotated[Path | None, typer.Argument(help="Sheet, if not the bench's own.")] = None,
+    bench: Annotated[Path | None, argument("Bench file; left out where only a report is wanted.")] = None,
+    sheet: Annotated[Path | None, argument("Sheet, if not the bench's own.")] = None,
     *,
-    step: Annotated[str, typer.Option(help="Name of the step that is studied.")] = "",
-    parts: Annotated[
-        str, typer.Option(help="How many units, or their serials with commas: 10 is usual.")
-    ] = "",
-    operators: Annotated[str, typer.Option(help="Who measures, with commas: ann,bo.")] = "",
-    trials: Annotated[int, typer.Option(help="Rounds: how often everybody measures every unit.")] = 3,
-    seed: Annotated[int | None, typer.Option(help="The same seed gives the same random order.")] = None,
-    to: Annotated[
-        Path, typer.Option(help="File of the record; one that is not complete is continued.")
-    ] = Path("study.jsonl"),
+    step: Annotated[str, option("Name of the step that is studied.")] = "",
+    parts: Annotated[str, option("How many units, or their serials with commas: 10 is usual.")] = "",
+    operators: Annotated[str, option("Who measures, with commas: ann,bo.")] = "",
+    trials: Annotated[int, option("Rounds: how often everybody measures every unit.")] = 3,
+    seed: Annotated[int | None, option("The same seed gives the same random order.")] = None,
+    to: Annotated[Path, option("File of the record; one that is not complete is continued.")] = Path(
+        "study.jsonl"
+    ),
     report: Annotated[
-        Path | None, typer.Option(help="Tell what the study of this record says; measures nothing.")
+        Path | None, option("Tell what the study of this record says; measures nothing.")
     ] = None,
     html: Html = None,
     pdf: Pdf = None,
     as_json: AsJson = False,
     pool_above: Annotated[
         float,
-        typer.Option(min=0.0, max=1.0, help="An interaction with a larger p goes into the repeatability."),
+        option("An interaction with a larger p goes into the repeatability.", min=0.0, max=1.0),
     ] = 0.25,
 ) -> None:
     """Find out whether this bench can judge a step: several units, operators and rounds, in random order."""

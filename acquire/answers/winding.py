@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.options import say
+from acquire.answers.options import option, say
 from acquire.errors import InputImpossible
 from acquire.files.spool_cards import read_spools
 from acquire.physics.checks import COLDEST_CELSIUS, HOTTEST_CELSIUS, of_winding
@@ -190,29 +190,23 @@ def _turns(ohm: float, celsius: float, design: Design, wire: Wire) -> list[str]:
 
 def winding(
     *,
-    wire: Annotated[str | None, typer.Option(help='Such as "AWG 36" or "0.125 mm".')] = None,
-    mean_turn: Annotated[str | None, typer.Option(help='Mean length of a turn, such as "62 mm".')] = None,
-    turns: Annotated[
-        float | None, typer.Option(min=0.0, max=1e7, help="Turns: gives the ohms to expect.")
-    ] = None,
-    ohm: Annotated[str | None, typer.Option(help='Measured, such as "202.5 ohm": gives the turns.')] = None,
+    wire: Annotated[str | None, option('Such as "AWG 36" or "0.125 mm".')] = None,
+    mean_turn: Annotated[str | None, option('Mean length of a turn, such as "62 mm".')] = None,
+    turns: Annotated[float | None, option("Turns: gives the ohms to expect.", min=0.0, max=1e7)] = None,
+    ohm: Annotated[str | None, option('Measured, such as "202.5 ohm": gives the turns.')] = None,
     reference: Annotated[
-        str | None, typer.Option(help="Its ohms at --celsius; with --ohm: how warm the winding is.")
+        str | None, option("Its ohms at --celsius; with --ohm: how warm the winding is.")
     ] = None,
     mass: Annotated[
         float | None,
-        typer.Option(min=0.0, max=1e8, help="Of the bare wire, grams; with --ohm: length and gauge."),
+        option("Of the bare wire, grams; with --ohm: length and gauge.", min=0.0, max=1e8),
     ] = None,
-    metal: Annotated[
-        str | None, typer.Option(help="copper, magnet_wire or aluminium; left out: copper.")
-    ] = None,
-    strands: Annotated[int, typer.Option(min=1, max=1000, help="Wires in hand.")] = 1,
-    extra: Annotated[str, typer.Option(help="Wire between coils and to the ends.")] = "0 mm",
-    spools: Annotated[
-        Path | None, typer.Option(help="File of spool cards; then --wire names a spool.")
-    ] = None,
+    metal: Annotated[str | None, option("copper, magnet_wire or aluminium; left out: copper.")] = None,
+    strands: Annotated[int, option("Wires in hand.", min=1, max=1000)] = 1,
+    extra: Annotated[str, option("Wire between coils and to the ends.")] = "0 mm",
+    spools: Annotated[Path | None, option("File of spool cards; then --wire names a spool.")] = None,
     celsius: Annotated[
-        float, typer.Option(help="Temperature of the ohms, or of the reference, degrees Celsius.")
+        float, option("Temperature of the ohms, or of the reference, degrees Celsius.")
     ] = 20.0,
 ) -> None:
     """Ohms from turns, turns from ohms, wire from mass and ohms, or temperature from ohms."""
