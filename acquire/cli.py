@@ -64,7 +64,7 @@ remove-at-login   starting:remove_at_login       Let a bench start at log-in no 
 }
 """Each command: where in `acquire.answers` it is, and what it does; its own help says all of it."""
 
-UNTYPED = {"document": "documents:document"}
+UNTYPED = {"document": "batch:document"}
 """Commands that the bench page runs, and nobody types."""
 
 

@@ -1,8 +1,13 @@
-"""`steadyohm batch`: the report of one batch in the form that was asked for, or the list of all."""
+"""`steadyohm batch`: the report of one batch in the form that was asked for, or the list of all.
+
+And what nobody types: a report as plain data, for which the bench page asks in a process of its own.
+"""
 
 from __future__ import annotations
 
+import sys
 from dataclasses import asdict
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -14,29 +19,11 @@ from acquire.journal.plain import spelt
 from acquire.line.places import record_at
 from acquire.quantity import counted
 from acquire.records import Purpose
-from acquire.reports.batch import BatchLine, BatchReport, batch_report, batches_of
+from acquire.reports.batch import BatchLine, batch_report, batches_of
 from acquire.reports.batch_document import batch_document
+from acquire.reports.document import Document
 from acquire.reports.export import batch_csv
 from acquire.reports.figures import moment
-
-
-def report_from(
-    journal: str | Path, name: str, purpose: Purpose | None = None, subgroup: int | None = None
-) -> BatchReport:
-    """The report of a batch from a journal's folder or file, or a line's database; as `batch_report`.
-
-    Raises:
-        InputImpossible: no such batch, or a subgroup that cannot be.
-        JournalUnusable: there is no journal, or it cannot be read.
-    """
-    with record_at(journal) as record:
-        return batch_report(record, name, purpose=purpose, subgroup=subgroup)
-
-
-def all_batches(journal: str | Path) -> list[BatchLine]:
-    """Every batch of a journal, the one that was heard of last first. Raises JournalUnusable."""
-    with record_at(journal) as record:
-        return batches_of(record)
 
 
 def list_lines(batches: list[BatchLine]) -> list[str]:
@@ -77,10 +64,13 @@ def batch(
 ) -> None:
     """Report a batch: yield, charts, capability, what was found; or list the batches of a journal."""
     if name is None:
-        found = all_batches(journal)
+        with record_at(journal) as record:
+            found = batches_of(record)
         say_json([asdict(line) for line in found], indent=2) if as_json else say(list_lines(found))
         return
-    report, targets = report_from(journal, name, purpose, subgroup), Targets(html, pdf)
+    targets = Targets(html, pdf)
+    with record_at(journal) as record:
+        report = batch_report(record, name, purpose=purpose, subgroup=subgroup)
     if html or pdf:
         from acquire.reports.pictures import svg_pictures
 
@@ -92,3 +82,45 @@ def batch(
         typer.echo(batch_csv(report), nl=False)
     elif not (html or pdf):
         say_document(batch_document(report))
+
+
+class ReportKind(StrEnum):
+    """What is reported to a page."""
+
+    BATCH = "batch"
+    RETURNED = "returned"
+    STUDY = "study"
+
+
+def document(
+    kind: ReportKind,
+    place: Annotated[str, argument("Journal; file of a study.")],
+    name: Annotated[str, argument("Of the batch; serial of a unit.")] = "",
+) -> None:
+    """Print a report as one JSON object."""
+    import msgspec
+
+    from acquire.reports.document import as_data
+
+    sys.stdout.buffer.write(msgspec.json.encode(as_data(_document(kind, place, name))))
+
+
+def _document(kind: ReportKind, place: str, name: str) -> Document:
+    if kind is ReportKind.STUDY:
+        from acquire.study.document import study_document
+        from acquire.study.document import svg_pictures as drawings
+        from acquire.study.record import read_study
+        from acquire.study.report import report_of
+
+        study = report_of(read_study(Path(place)))
+        return study_document(study, drawings(study))
+    with record_at(place) as record:
+        if kind is ReportKind.RETURNED:
+            from acquire.reports.returned import returned
+            from acquire.reports.returned_document import returned_document
+
+            return returned_document(returned(record, name), None, "A4", 0.0)
+        from acquire.reports.pictures import svg_pictures
+
+        report = batch_report(record, name)
+        return batch_document(report, svg_pictures(report))

@@ -30,18 +30,17 @@ METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
 
 
 def demo(
+    *,
     folder: Annotated[Path | None, option("Where the files of this run go.", "--dir")] = None,
     scene: Annotated[
-        DemoScene,
-        option("Which units: cores that came by mail, or a batch of forty that was wound here."),
+        DemoScene, option("Which units: cores that came by mail, or a batch of forty that was wound here.")
     ] = DemoScene.PLOVER_80,
     meter: Annotated[str, option(METER_HELP)] = "bench-6-digit",
     units: Annotated[
         int | None, option("How many units come; 10, and 40 of fathom-7.", min=1, max=1000)
     ] = None,
     speed: Annotated[
-        float | None,
-        option("How much faster than real time; 6, and 2 with --page.", min=0.1, max=10.0),
+        float | None, option("How much faster than real time; 6, and 2 with --page.", min=0.1, max=10.0)
     ] = None,
     seed: Annotated[int, option("The same seed brings the same units and faults.")] = 7,
     page: Annotated[bool, option("Show the bench page too; it stays until Ctrl-C.", "--page")] = False,
@@ -93,6 +92,7 @@ def fixture(
 
 
 def simulate(
+    *,
     sheet: Annotated[
         str, option("Which unit lies on the bench: a sheet file, or a shipped sheet by its name.")
     ] = "plover-80",

@@ -16,6 +16,7 @@ from acquire.physics.check_standard import FEWEST_FOR_A_CHART, chart_of
 from acquire.quantity import show
 from acquire.records import CheckStandard
 from acquire.reports.figures import moment
+from acquire.reports.visits import record_of
 
 WIDTH = 41
 """Characters of the picture; odd, so that the centre has a place of its own."""
@@ -36,7 +37,9 @@ def chart_lines(
         JournalUnusable: there is no record, or it cannot be read.
         InputImpossible: no check standard is on record, or none of this name.
     """
-    found = readings_of(place, bench)
+    query = Query(kinds=("check_standard",), bench=bench, with_evidence=False)
+    with record_at(place) as record:
+        found = [record_of(entry, CheckStandard) for entry in record.find(query)]
     names = sorted({record.resistor for record in found})
     benches = sorted({record.bench for record in found})
     if not names and bench is not None:
@@ -53,18 +56,6 @@ def chart_lines(
         records = [record for record in found if (record.bench, record.resistor) == (each, name)]
         if records:
             yield from _chart(records[-limit:], f"{each}, {name}" if len(benches) > 1 else name)
-
-
-def readings_of(place: str | Path, bench: str | None = None) -> list[CheckStandard]:
-    """All check standards on record, or those of one bench, oldest first.
-
-    Raises:
-        JournalUnusable: there is no record, or it cannot be read.
-    """
-    query = Query(kinds=("check_standard",), bench=bench, with_evidence=False)
-    with record_at(place) as record:
-        found = [entry.record for entry in record.find(query)]
-    return [each for each in found if isinstance(each, CheckStandard)]
 
 
 def _chart(records: Sequence[CheckStandard], title: str) -> Iterator[str]:

@@ -128,8 +128,7 @@ async def _served(file: CollectorFile) -> None:
 
 def collect(
     file: Annotated[
-        Path | None,
-        argument("Collector file (TOML); configs/line/collector.toml shows all of it."),
+        Path | None, argument("Collector file (TOML); configs/line/collector.toml shows all of it.")
     ] = None,
     *,
     name: Annotated[str | None, option("Of this collector, so that one file serves several.")] = None,

@@ -11,11 +11,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
-from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, Since, Until, option, say, say_json
+from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, option, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
@@ -57,52 +57,6 @@ from acquire.words.units import findings_words, missing_words, result_words
 from acquire.words.verdicts import OUTCOME_WORDS, verdict_word
 
 
-def history_entries(
-    place: str | Path, *, doubtful: bool = False, since_check: bool = False, **parts: Any
-) -> Iterator[tuple[Entry, str]]:
-    """Entries that answer the query, oldest first, each with why it is doubtful (else empty).
-
-    Args:
-        place: folder of a bench's journal, address of a line's database, or a collector file.
-        doubtful: True for doubtful verdicts only.
-        since_check: True for verdicts only that a meter gave since its check standard was last in control.
-        parts: of the query, as `query_of` takes them.
-
-    Raises:
-        InputImpossible: a day or a time is none.
-        JournalUnusable: there is no journal in that folder, or it cannot be read.
-    """
-    query = query_of(**parts)
-    with record_at(place) as record:
-        yield from entries_of(record, query, doubtful=doubtful, since_check=since_check)
-
-
-def query_of(
-    *, day: str | None = None, since: str | None = None, until: str | None = None, **parts: Any
-) -> Query:
-    """A query from words as they are typed.
-
-    Args:
-        day: a UTC day, as 2026-11-25.
-        since: a day or a time, from its beginning on.
-        until: a day or a time; a day counts to its end.
-        parts: the other fields of a query, as they are.
-
-    Raises:
-        InputImpossible: a day or a time is none.
-    """
-    try:
-        when = date.fromisoformat(day) if day else None
-    except ValueError as error:
-        raise InputImpossible(f'"{day}" is no day.', "Write it as 2026-11-25.") from error
-    return Query(
-        day=when,
-        since_utc_s=None if since is None else moment_s(since),
-        until_utc_s=None if until is None else moment_s(until, end=True),
-        **parts,
-    )
-
-
 def kinds_named(names: Sequence[str]) -> tuple[str, ...]:
     """Kinds of entries as they are typed.
 
@@ -137,17 +91,43 @@ def moment_s(text: str, *, end: bool = False) -> float:
     return (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp()
 
 
+def end_s(text: str) -> float:
+    """As `moment_s`; a day means its end."""
+    return moment_s(text, end=True)
+
+
+def day_of(text: str) -> date:
+    """A UTC day as it is typed, as 2026-11-25. Raises InputImpossible."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise InputImpossible(f'"{text}" is no day.', "Write it as 2026-11-25.") from error
+
+
+SINCE = Annotated[
+    float | None, option("From this day or time on (UTC), as 2026-11-25.", parser=moment_s, metavar="<time>")
+]
+TO = Annotated[
+    float | None, option("To the end of this day, or before this time (UTC).", parser=end_s, metavar="<time>")
+]
+
+
 def entries_of(
     record: Record, query: Query, *, doubtful: bool = False, since_check: bool = False
 ) -> Iterator[tuple[Entry, str]]:
-    """As `history_entries`, of any record; memory holds no more than `query.limit` entries.
+    """Entries that answer a query, oldest first, each with why it is doubtful (else empty).
+
+    Args:
+        record: of one bench or of many; memory holds no more than `query.limit` entries.
+        query: what is looked for.
+        doubtful: True for doubtful verdicts only.
+        since_check: True for verdicts only that a meter gave since its check standard was last in control.
 
     Raises:
         InputImpossible: `since_check` of a record without check standards.
         JournalUnusable: the record cannot be read.
     """
     doubts = Doubts.of(record)
-    query = replace(query, with_evidence=False)
     if not (doubtful or since_check):
         yield from ((entry, _doubt(entry, doubts)) for entry in record.find(query))
         return
@@ -255,9 +235,11 @@ def history(
     *,
     serial: Annotated[str | None, option("Only this unit.")] = None,
     batch: Annotated[str | None, option("Only this batch.")] = None,
-    day: Annotated[str | None, option("Only this day (UTC), as 2026-11-25.")] = None,
-    since: Since = None,
-    until: Until = None,
+    day: Annotated[
+        date | None, option("Only this day (UTC), as 2026-11-25.", parser=day_of, metavar="<day>")
+    ] = None,
+    since: SINCE = None,
+    until: TO = None,
     outcome: Annotated[list[Outcome] | None, option("Only this outcome; may be repeated.")] = None,
     diagnosis: Annotated[
         str | None, option("Only units whose explanation or finding contains this text.")
@@ -272,12 +254,10 @@ def history(
         bool, option("Only verdicts that a later lead zero has made doubtful.", "--doubtful")
     ] = False,
     since_check: Annotated[
-        bool,
-        option("Only verdicts since the check standard was last in control.", "--since-check"),
+        bool, option("Only verdicts since the check standard was last in control.", "--since-check")
     ] = False,
     limit: Annotated[
-        int | None,
-        option("At most so many, the latest; left out: 200 here, all in files.", min=1, max=10**9),
+        int | None, option("At most so many, the latest; left out: 200 here, all in files.", min=1, max=10**9)
     ] = None,
     as_json: AsJsonLines = False,
     csv: Annotated[Path | None, option("Verdicts into this CSV file, as the bench writes it.")] = None,
@@ -285,26 +265,26 @@ def history(
     parquet: Annotated[Path | None, option("Verdicts into this Parquet file, with types.")] = None,
 ) -> None:
     """Show what is on the record, or write it into files: verdicts, units, lead zeros, notices."""
-    wanted: dict[str, Any] = {
-        "serial": serial,
-        "batch": batch,
-        "day": day,
-        "since": since,
-        "until": until,
-        "outcomes": tuple(outcome or ()),
-        "diagnosis": diagnosis,
-        "meter_id": meter,
-        "sheet": sheet,
-        "bench": bench,
-        "kinds": kinds_named(kind or ()),
-        "doubtful": doubtful,
-        "since_check": since_check,
-    }
+    query = Query(
+        serial, batch, day, kinds_named(kind or ()), limit, tuple(outcome or ()), diagnosis, meter, sheet,
+        bench, since, until, with_evidence=False,
+    )  # fmt: skip
+
+    def asked(query: Query) -> Iterator[tuple[Entry, str]]:
+        with record_at(journal) as record:
+            yield from entries_of(record, query, doubtful=doubtful, since_check=since_check)
+
     if csv or jsonl or parquet:
-        say(_exported(journal, wanted, limit, (csv, jsonl, parquet)))
+        only = query.kinds[0] if len(query.kinds) == 1 else "verdict"
+        if csv is not None:
+            typer.echo(f"{csv}: {counted(export_csv(csv, _alone(asked(query)), only), 'row')}")
+        if jsonl is not None:
+            typer.echo(f"{jsonl}: {counted(export_jsonl(jsonl, _alone(asked(query))), 'line')}")
+        if parquet is not None:
+            typer.echo(f"{parquet}: {counted(export_parquet(parquet, _alone(asked(query)), only), 'row')}")
         return
     found = 0
-    for entry, doubt in history_entries(journal, **wanted, limit=limit or 200):
+    for entry, doubt in asked(replace(query, limit=limit or 200)):
         found += 1
         if as_json:
             plain = {"id": entry.id, "kind": entry.kind, **entry.payload}
@@ -317,22 +297,8 @@ def history(
         typer.echo("There are no matching entries on the record.", err=True)
 
 
-def _exported(
-    journal: str, wanted: dict[str, Any], limit: int | None, files: tuple[Path | None, ...]
-) -> Iterator[str]:
-    """Write what was found into each file that is wanted; a line for each."""
-    csv, jsonl, parquet = files
-    kind = wanted["kinds"][0] if len(wanted["kinds"]) == 1 else "verdict"
-
-    def found() -> Iterator[Entry]:
-        return (entry for entry, _ in history_entries(journal, **wanted, limit=limit))
-
-    if csv is not None:
-        yield f"{csv}: {counted(export_csv(csv, found(), kind), 'row')}"
-    if jsonl is not None:
-        yield f"{jsonl}: {counted(export_jsonl(jsonl, found()), 'line')}"
-    if parquet is not None:
-        yield f"{parquet}: {counted(export_parquet(parquet, found(), kind), 'row')}"
+def _alone(found: Iterator[tuple[Entry, str]]) -> Iterator[Entry]:
+    return (entry for entry, _ in found)
 
 
 def line_of(row: MeterRow | SpoolRow) -> str:
@@ -353,8 +319,8 @@ def lookback(
     *,
     meter: Annotated[str | None, option("Every verdict that this meter gave, by its id.")] = None,
     spool: Annotated[str | None, option("Every unit wound from this spool, as written on it.")] = None,
-    since: Since = None,
-    until: Until = None,
+    since: SINCE = None,
+    until: TO = None,
     since_check: Annotated[
         bool, option("Since the meter's check standard was last in control.", "--since-check")
     ] = False,
@@ -368,9 +334,8 @@ def lookback(
     if since_check and (meter is None or since or until):
         raise InputImpossible("--since-check goes with --meter, without --since and --until.")
     tally = RowTally()
-    ends = None if since is None else moment_s(since), None if until is None else moment_s(until, end=True)
     with record_at(journal) as record:
-        span = span_since_check(record, meter, bench) if since_check and meter else Span(*ends, "")
+        span = span_since_check(record, meter, bench) if since_check and meter else Span(since, until, "")
         if span.sentence:
             typer.echo(span.sentence, err=as_json)
         rows = tally.count(

@@ -112,16 +112,6 @@ def import_papers(
     typer.echo(f"{file}: {done}: values {len(results)}, units {units}")
 
 
-def wanted_lines(bench_file: Path) -> tuple[str, ...]:
-    """What can be typed in for the bench's sheet, and what to mind.
-
-    Raises:
-        FileInvalid, ModelInvalid: a file cannot be used.
-    """
-    place = _place(load_bench(bench_file))
-    return guidance(place.sheet, place.purpose)
-
-
 def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult]:
     """Judge results and put them on the record, all of them or none, with what that makes of the unit.
 
@@ -186,7 +176,8 @@ def result(
 ) -> None:
     """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is at work."""
     if not results:
-        say(wanted_lines(bench))
+        place = _place(load_bench(bench))
+        say(guidance(place.sheet, place.purpose))
         return
     if not serial:
         raise InputImpossible("Whose results are these?", "Give --serial.")

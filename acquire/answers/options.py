@@ -46,8 +46,6 @@ Pdf = Annotated[Path | None, option("Write it here, as a PDF.")]
 OfPurpose = Annotated[Purpose | None, option("What it was measured for; left out: the latest.")]
 HeadedBy = Annotated[Path | None, option("Bench file: heading, size of paper and labels.")]
 OfUnit = Annotated[str, argument("Serial of the unit.")]
-Since = Annotated[str | None, option("From this day or time on (UTC), as 2026-11-25.")]
-Until = Annotated[str | None, option("To the end of this day, or before this time (UTC).")]
 OnlyBench = Annotated[str | None, option("Only this bench, of a line's record.")]
 KeptIn = Annotated[
     Path | None,

@@ -252,8 +252,7 @@ def certificate(
     key: Annotated[Path | None, option("Sign it with this key of steadyohm sign-key.")] = None,
     issued: KeptIn = None,
     check: Annotated[
-        Path | None,
-        option("Check this certificate (HTML or PDF); exit 1 if anything is wrong.", "--verify"),
+        Path | None, option("Check this certificate (HTML or PDF); exit 1 if anything is wrong.", "--verify")
     ] = None,
     against: Annotated[
         str | None, option("With --verify: the record to compare its facts with.", "--journal")
@@ -320,13 +319,11 @@ def _verify(
 def issued(
     journal: JournalPlace,
     word: Annotated[
-        str,
-        argument("Number of a paper, serial of a unit, or entry of its result; left out: all."),
+        str, argument("Number of a paper, serial of a unit, or entry of its result; left out: all.")
     ] = "",
     *,
     to: Annotated[
-        Path | None,
-        option("Write the paper again into this file, as it was issued: .html, .pdf or .svg."),
+        Path | None, option("Write the paper again into this file, as it was issued: .html, .pdf or .svg.")
     ] = None,
     folder: KeptIn = None,
     as_json: AsJsonLines = False,
@@ -395,8 +392,7 @@ def label(
     height: Annotated[str | None, option('Such as "29 mm"; left out, the bench file\'s.')] = None,
     purpose: OfPurpose = None,
     id_in_code: Annotated[
-        bool,
-        option("The code holds the result's id behind the serial, not it alone.", "--id-in-code"),
+        bool, option("The code holds the result's id behind the serial, not it alone.", "--id-in-code")
     ] = False,
     issued: KeptIn = None,
 ) -> None:
@@ -430,8 +426,7 @@ def returned(
     serial: OfUnit,
     *,
     prior: Annotated[
-        float,
-        option("How likely it is ours before any ohms are compared, 0 to 1.", min=0.001, max=0.999),
+        float, option("How likely it is ours before any ohms are compared, 0 to 1.", min=0.001, max=0.999)
     ] = 0.5,
     paper: Annotated[
         bool, option("Compare with its imported paper record, not with a visit.", "--paper")

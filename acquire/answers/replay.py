@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -17,34 +16,11 @@ from acquire.journal.plain import to_plain
 from acquire.journal.query import Query
 from acquire.line.places import record_at
 from acquire.quantity import counted
+from acquire.records import Verdict
 from acquire.sheets import load_sheet
 
 
-@dataclass(frozen=True, slots=True)
-class Replayed:
-    """One verdict of a replay: of which unit, as one line for people, and as one for programs."""
-
-    serial: str
-    line: str
-    as_json: str
-
-
-def replayed(recording: Path, sheet: Path | None) -> Iterator[Replayed]:
-    """The verdicts of a recording.
-
-    Args:
-        recording: as `run --record` wrote it.
-        sheet: to be judged by in place of the recorded one.
-
-    Raises:
-        RecordingInvalid, FileInvalid: recording or sheet cannot be used.
-    """
-    for verdict in verdicts_of(replay(recording, load_sheet(sheet) if sheet else None)):
-        plain = to_plain(verdict)
-        yield Replayed(verdict.serial, f"{verdict.serial:<12}  {verdict_line(verdict)}", _canonical(plain))
-
-
-def compare(verdicts: Sequence[Replayed], place: str | Path) -> tuple[bool, str]:
+def compare(verdicts: Sequence[Verdict], place: str | Path) -> tuple[bool, str]:
     """Set replayed verdicts against those on record, byte for byte.
 
     Args:
@@ -61,14 +37,18 @@ def compare(verdicts: Sequence[Replayed], place: str | Path) -> tuple[bool, str]
         for serial in dict.fromkeys(verdict.serial for verdict in verdicts):
             asked = Query(serial=serial, kinds=("verdict",), with_evidence=False)
             on_record.update(_canonical(entry.payload) for entry in record.find(asked))
-    missing = [verdict for verdict in verdicts if verdict.as_json not in on_record]
+    missing = [verdict for verdict in verdicts if _canonical(to_plain(verdict)) not in on_record]
     if missing:
         are = "is not on record" if len(missing) == 1 else "are not on record; the first"
         of_all = f"{len(missing)} of {counted(len(verdicts), 'verdict')}"
-        return False, f"{of_all} {are}: {missing[0].line}"
+        return False, f"{of_all} {are}: {_line(missing[0])}"
     if len(verdicts) == 1:
         return True, "The one verdict is on record, byte for byte."
     return True, f"All {len(verdicts)} verdicts are on record, byte for byte."
+
+
+def _line(verdict: Verdict) -> str:
+    return f"{verdict.serial:<12}  {verdict_line(verdict)}"
 
 
 def _canonical(plain: dict[str, object]) -> str:
@@ -85,9 +65,9 @@ def replay_recording(
     as_json: AsJsonLines = False,
 ) -> None:
     """Run recorded readings again: the same verdicts, or what another sheet would have said."""
-    verdicts = list(replayed(recording, sheet))
+    verdicts = list(verdicts_of(replay(recording, load_sheet(sheet) if sheet else None)))
     for verdict in verdicts:
-        typer.echo(verdict.as_json if as_json else verdict.line)
+        typer.echo(_canonical(to_plain(verdict)) if as_json else _line(verdict))
     if journal is not None:
         same, sentence = compare(verdicts, journal)
         typer.echo(sentence, err=not same)

@@ -37,8 +37,7 @@ def study(
     pdf: Pdf = None,
     as_json: AsJson = False,
     pool_above: Annotated[
-        float,
-        option("An interaction with a larger p goes into the repeatability.", min=0.0, max=1.0),
+        float, option("An interaction with a larger p goes into the repeatability.", min=0.0, max=1.0)
     ] = 0.25,
 ) -> None:
     """Find out whether this bench can judge a step: several units, operators and rounds, in random order."""

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from typer.testing import CliRunner
 
-from acquire.answers.importing import type_in, wanted_lines
+from acquire.answers.importing import type_in
 from acquire.cli import app
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable
@@ -117,6 +117,6 @@ def test_the_command_says_what_a_result_means_that_cannot_be_judged(bench):
 
 def test_what_is_wanted_can_be_asked(bench):
     """Names, limits, cautions, and how to write it."""
-    said = "\n".join(wanted_lines(bench))
+    said = CliRunner().invoke(app, ["result", str(bench)]).output
     assert "at 500 V: at least 50.0 MΩ" in said
     assert "hands off" in said

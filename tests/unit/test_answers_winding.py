@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import re
+from contextlib import redirect_stdout
 
 import pytest
 
-from acquire.answers.winding import temperature_line, weighed_lines, winding_lines
+from acquire.answers.winding import winding
 from acquire.errors import InputImpossible
 from acquire.physics.copper import CONDUCTORS, to_reference
 from tests.whole_bench import CONFIGS
 
 
-def lines_for(wire, mean_turn, **given):
-    """The answer with the command's own defaults."""
-    defaults = {"turns": None, "ohm": None, "strands": 1, "extra": "0 mm", "spools": None, "celsius": 20.0}
-    return winding_lines(wire, mean_turn, **{**defaults, **given})
+def lines_for(wire=None, mean_turn=None, **given):
+    """What the command prints."""
+    with redirect_stdout(io.StringIO()) as out:
+        winding(wire=wire, mean_turn=mean_turn, **given)
+    return out.getvalue().splitlines()
 
 
 def number_after(words, text):
@@ -43,7 +46,7 @@ def test_ohms_of_the_demonstration_windings(wire, mean_turn, extra, turns, ohm, 
 
 def test_weighing_needs_no_micrometer():
     """202.5 ohm and 16.8 g are 149 m of 0.1271 mm (a fact of the trade, computed; true 148.8 m)."""
-    text = "\n".join(weighed_lines(16.8, "202.5 ohm", 20.0, "62 mm", None))
+    text = "\n".join(lines_for(mass=16.8, ohm="202.5 ohm", mean_turn="62 mm"))
     assert "149 m of 0.1271 mm" in text
     assert "AWG 36" in text
     assert number_after("weighing\n  ", text) == pytest.approx(2403, abs=1)
@@ -52,7 +55,7 @@ def test_weighing_needs_no_micrometer():
 def test_weighing_at_another_temperature_gives_the_same_wire():
     """The ohms are brought to 20 °C first."""
     warm = to_reference(202.5, 20.0, 35.0, CONDUCTORS["copper"])
-    assert "of 0.1271 mm" in weighed_lines(16.8, f"{warm:.3f} ohm", 35.0, None, None)[0]
+    assert "of 0.1271 mm" in lines_for(mass=16.8, ohm=f"{warm:.3f} ohm", celsius=35.0)[0]
 
 
 def test_the_same_wire_of_aluminium_has_64_per_cent_more_ohms_and_weighs_less():
@@ -87,8 +90,8 @@ def test_turns_from_ohms_are_a_check_and_no_count():
         (lambda: lines_for(None, None), "not enough"),
         (lambda: lines_for("AWG 36", "62 mm"), "--turns or --ohm"),
         (lambda: lines_for("AWG 36", "62 mm", turns=10, metal="tin"), "no metal"),
-        (lambda: weighed_lines(16.8, None, 20.0, None, None), "--ohm"),
-        (lambda: weighed_lines(0.0, "1 ohm", 20.0, None, None), "above zero"),
+        (lambda: lines_for(mass=16.8), "--ohm"),
+        (lambda: lines_for(mass=0.0, ohm="1 ohm"), "above zero"),
         (lambda: lines_for("36-Z", "62 mm", turns=1, spools=CONFIGS / "wire" / "spools.toml"), "36-A"),
     ],
 )
@@ -100,21 +103,21 @@ def test_what_is_missing_or_cannot_be_is_said(ask, said):
 
 def test_a_winding_is_its_own_thermometer():
     """243.3 ohm of a 202.57 ohm winding: 202.57 (234.5 + t) / 254.5 = 243.3 at 71.2 °C."""
-    line = temperature_line("202.57 ohm", "243.3 ohm", None)
+    (line,) = lines_for(reference="202.57 ohm", ohm="243.3 ohm")
     expected = 243.3 / 202.57 * 254.5 - 234.5
     assert f"at {expected:.1f} °C" in line
     with pytest.raises(InputImpossible, match="--ohm"):
-        temperature_line("202.57 ohm", None, None)
+        lines_for(reference="202.57 ohm")
 
 
 @pytest.mark.parametrize("ohm", ["1 ohm", "900 ohm"])
 def test_a_temperature_that_no_winding_has_is_doubted(ohm):
     """A broken joint or another winding, not a thermometer."""
     with pytest.raises(InputImpossible, match="Is it the same winding"):
-        temperature_line("202.57 ohm", ohm, None)
+        lines_for(reference="202.57 ohm", ohm=ohm)
 
 
 def test_a_reference_at_another_temperature_is_taken_as_such():
     """R2 = R1 (234.5 + t2) / (234.5 + t1): 109 ohm of 100 ohm at 25 °C are 48.4 °C, not 42.9."""
-    assert "it is at 48.4 °C" in temperature_line("100 ohm", "109 ohm", None, 25.0)
-    assert "100.0 Ω at 25 °C" in temperature_line("100 ohm", "109 ohm", None, 25.0)
+    assert "it is at 48.4 °C" in lines_for(reference="100 ohm", ohm="109 ohm", celsius=25.0)[0]
+    assert "100.0 Ω at 25 °C" in lines_for(reference="100 ohm", ohm="109 ohm", celsius=25.0)[0]

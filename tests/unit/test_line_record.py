@@ -11,7 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from acquire.answers.check_chart import chart_lines
-from acquire.answers.replay import Replayed, compare
+from acquire.answers.replay import compare
 from acquire.cli import app
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible, JournalUnusable
@@ -253,11 +253,8 @@ async def test_the_check_standards_chart_is_the_same_from_both(tmp_path, databas
 async def test_a_replay_is_compared_with_either_record(both):
     """Byte for byte, as the office may do it without the bench's journal."""
     here, there = both
-    verdicts = [
-        Replayed(e.serial, "line", json.dumps(e.payload, separators=(",", ":"), sort_keys=True))
-        for e in here.find(Query(kinds=("verdict",), batch="lot 0"))
-    ]
-    changed = [replace(verdicts[3], as_json=verdicts[3].as_json.replace("Plover", "Lapwing")), *verdicts]
+    verdicts = [e.record for e in here.find(Query(kinds=("verdict",), batch="lot 0"))]
+    changed = [replace(verdicts[3], sheet="Lapwing 80"), *verdicts]
     for place in (here.path, there._address):
         assert compare(verdicts, place) == (
             True,
