@@ -14,7 +14,7 @@ from typing import Annotated
 import typer
 
 from acquire.answers.options import PLACE, AsJson, Html, Pdf, argument, option, say, say_document, say_json
-from acquire.answers.papers import Targets, write_document
+from acquire.answers.papers import write_document
 from acquire.journal.plain import spelt
 from acquire.line.places import record_at
 from acquire.quantity import counted
@@ -68,13 +68,12 @@ def batch(
             found = batches_of(record)
         say_json([asdict(line) for line in found], indent=2) if as_json else say(list_lines(found))
         return
-    targets = Targets(html, pdf)
     with record_at(journal) as record:
         report = batch_report(record, name, purpose=purpose, subgroup=subgroup)
     if html or pdf:
         from acquire.reports.pictures import svg_pictures
 
-        for path in write_document(batch_document(report, svg_pictures(report)), targets):
+        for path in write_document(batch_document(report, svg_pictures(report)), html, pdf):
             typer.echo(f"Written: {path}", err=as_json or as_csv)
     if as_json:
         say_json(spelt(report), indent=2)

@@ -16,10 +16,10 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from acquire.answers.options import AsJson, argument, option, say, say_json
-from acquire.answers.reported import write_new
 from acquire.bench.intake import Feed, ohmmeter
 from acquire.clock import RealClock
 from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED
+from acquire.files.new_file import write_new
 from acquire.files.settings import Bench, load_bench
 from acquire.files.shipped import meter_file_for, shipped
 from acquire.heart.standstill import bytes_told
@@ -69,7 +69,7 @@ async def look(
     if not found:
         console.print("No meter was recognised. Is it on, and set to send? drivers/README.md lists symptoms.")
     elif write is not None:
-        write_new(write, bench_text_for(found))
+        write_new(write, bench_text_for(found).encode())
         console.print(f"Written: {write}. Set sheet and model in it, then: steadyohm check {write}")
     return len(found)
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated
@@ -18,6 +17,7 @@ import typer
 from acquire.answers.explain import Explanation, Told, explain, weighed
 from acquire.answers.options import AsJson, argument, option, say, say_json
 from acquire.errors import InputImpossible
+from acquire.files.new_file import write_new
 from acquire.files.shipped import shipped
 from acquire.files.statements import ModelStatements
 from acquire.journal.history import JournalReader
@@ -242,27 +242,6 @@ def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
         raise InputImpossible(f"{file} cannot be read as CSV: {reason}.", "Check the name.") from error
 
 
-def write_new(path: Path, text: str) -> None:
-    """Write a file that is not there yet.
-
-    Raises:
-        InputImpossible: it is there already, or cannot be written.
-    """
-    try:
-        with os.fdopen(
-            os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644), "w", encoding="utf-8"
-        ) as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise InputImpossible(
-            f"{path} is there already.", "Choose another name; nothing was written."
-        ) from error
-    except OSError as error:
-        raise InputImpossible(
-            f"{path} cannot be written ({error.strerror}).", "Is its folder there?"
-        ) from error
-
-
 READING = option(
     "One value read off a meter, such as 1-2=214.6 or 1-CORE=open; repeat for each pair.",
     "--reading",
@@ -325,5 +304,5 @@ def learn_sheet(
     if write is None:
         typer.echo(text)
         return
-    write_new(write, text)
+    write_new(write, text.encode())
     typer.echo(f"Written: {write}. Read its questions, then: steadyohm check {write}")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from acquire import logs
 from acquire.answers.options import AsJson, Html, Pdf, argument, option, say_document, say_json
-from acquire.answers.papers import Targets, write_document
+from acquire.answers.papers import write_document
 from acquire.errors import InputImpossible
 from acquire.study.begin import Wish
 from acquire.study.document import study_document
@@ -61,11 +61,11 @@ def _report(record: Path, html: Path | None, pdf: Path | None, *, as_json: bool,
     for file in filter(None, (html, pdf)):
         if file.resolve() == record.resolve():
             raise InputImpossible(f"{file} is the study's record.", "Name another file for its report.")
-    found, targets = report_of(read_study(record), pool_above=pool_above), Targets(html, pdf)
+    found = report_of(read_study(record), pool_above=pool_above)
     if html is not None or pdf is not None:
         from acquire.study.document import svg_pictures
 
-        write_document(study_document(found, svg_pictures(found)), targets)
+        write_document(study_document(found, svg_pictures(found)), html, pdf)
     if as_json:
         say_json(as_plain(found))
     else:

@@ -44,21 +44,21 @@ class Checked:
     """What a check has found; None where something cannot be told, or was not asked.
 
     Attributes:
-        number, digest, serial: of the certificate.
-        issued: the file is byte for byte what was issued.
-        page: it is byte for byte what its facts give.
-        record: its measured facts are those on the record.
+        id, sha256, serial: number of the certificate, digest of its facts, and its unit.
+        as_issued: the file is byte for byte what was issued.
+        page_as_drawn: it is byte for byte what its facts give.
+        facts_on_record: its measured facts are those on the record.
         signed: it was signed with the key that was given.
         superseded: a sentence where the record has a later revision of the result, else empty.
         sentences: all of it in words, what has come since among them.
     """
 
-    number: str
-    digest: str
+    id: str
+    sha256: str
     serial: str
-    issued: bool | None
-    page: bool | None
-    record: bool | None
+    as_issued: bool | None
+    page_as_drawn: bool | None
+    facts_on_record: bool | None
     signed: bool | None
     superseded: str
     sentences: tuple[str, ...]
@@ -66,8 +66,8 @@ class Checked:
     @property
     def sound(self) -> bool:
         """Nothing speaks against the file, and its bytes were compared with something."""
-        told = (self.issued, self.page, self.record, self.signed)
-        return False not in told and (self.issued or self.page) is True
+        told = (self.as_issued, self.page_as_drawn, self.facts_on_record, self.signed)
+        return False not in told and (self.as_issued or self.page_as_drawn) is True
 
 
 def facts_in(content: bytes) -> str:
