@@ -86,11 +86,6 @@ class Report:
         }
 
 
-def check_files(paths: Sequence[Path]) -> list[Report]:
-    """Look at each file; never raises for what is in one."""
-    return [check_file(path) for path in paths]
-
-
 def check_file(path: Path) -> Report:
     """Look at one file."""
     kind = ""
@@ -418,10 +413,8 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
     """The table of one sheet on one bench, and the budget of every step below it.
 
     Args:
-        reports: of the files named; one bench file among them, and at most one sheet (else the bench's own).
-
-    Raises:
-        InputImpossible: there is no bench file among them.
+        reports: of the files named; one bench file among them (else InputImpossible), and at most one sheet
+            (else the bench's own).
     """
     sheet, bench, model = _of_budget(reports)
     rows = rows_of(sheet, bench, model)
@@ -437,11 +430,7 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
 
 
 def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
-    """The same for programs: plain JSON values, ohms.
-
-    Raises:
-        InputImpossible: there is no bench file among them.
-    """
+    """The same for programs: plain JSON values, ohms. Raises InputImpossible likewise."""
     sheet, bench, model = _of_budget(reports)
     steps = []
     for each in rows_of(sheet, bench, model):
@@ -472,7 +461,7 @@ def check(
     as_json: AsJson = False,
 ) -> None:
     """Check files line by line and say what they mean; exit 2 if any cannot be used."""
-    reports = check_files(files)
+    reports = [check_file(file) for file in files]
     faults = [fault for report in reports for fault in report.faults]
     if as_json and not (budget and not faults):
         say_json([report.as_json() for report in reports], indent=2)

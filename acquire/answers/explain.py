@@ -57,11 +57,6 @@ class Told:
         """Whether a pair was measured without its leads."""
         return self.wires == 4 or pair in self.four_wire or Pair(pair.b, pair.a) in self.four_wire
 
-    @property
-    def without_leads(self) -> float | frozenset[Pair]:
-        """As the diagnosis wants it: infinite where all pairs were, else which."""
-        return math.inf if self.wires == 4 else self.four_wire
-
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
@@ -98,7 +93,7 @@ def explain(
     """
     table = PairTable(sheet)
     readings = tuple(_corrected(table.canonical(*pair), shown, told, table) for pair, shown in values)
-    below = told.without_leads
+    below = math.inf if told.wires == 4 else told.four_wire
     hypotheses = diagnose(sheet, table, readings, purpose=purpose, four_wire_below_ohm=below)
     following = best_next_pair(sheet, table, readings, hypotheses, purpose=purpose, four_wire_below_ohm=below)
     could_hide = hidden(sheet, readings, purpose=purpose)

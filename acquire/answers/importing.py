@@ -13,14 +13,14 @@ from acquire.answers.options import AsJsonLines, argument, option, say, say_json
 from acquire.bench.assembly import SOFTWARE, circumstances
 from acquire.bench.duty_setup import habit
 from acquire.clock import Clock, RealClock
-from acquire.errors import FileInvalid, InputImpossible, JournalUnusable
+from acquire.errors import InputImpossible, JournalUnusable
 from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import to_plain
 from acquire.journal.query import OF_A_VISIT, Query
 from acquire.journal.store import Journal
-from acquire.records import Circumstances, ImportedResult, Recorded, TypedResult
-from acquire.reports.imported import ImportOrigin, PaperFile, already
+from acquire.records import Circumstances, Recorded, TypedResult
+from acquire.reports.imported import PaperFile
 from acquire.sheets import load_sheet
 from acquire.unit_result import VisitResult, revised, visit_results
 from acquire.verdict.typed import typed_result
@@ -34,53 +34,10 @@ AT_ONCE = 500
 """Values that share one commit."""
 
 
-def read_papers(
-    file: Path, folder: Path, sheet_file: Path, clock: Clock
-) -> tuple[list[ImportedResult], list[str]]:
-    """Read and check a file of paper records.
-
-    Args:
-        file: CSV with the columns of `PAPER_COLUMNS`.
-        folder: of the journal that shall take them; it must be there.
-        sheet_file: of the unit type.
-        clock: for the time of import.
-
-    Returns:
-        The values, and a sentence for each that is far from what the sheet expects.
-
-    Raises:
-        FileInvalid: the file, or the sheet, has faults; all of them, each with its line.
-        InputImpossible: the file cannot be read.
-        JournalUnusable: there is no journal, or it cannot be read.
-    """
-    sheet = load_sheet(sheet_file)
-    with JournalReader(folder) as journal:
-        names = ["serial", "measured_utc_s", "step"]
-        found = journal.values(Query(kinds=("imported_result",)), names)
-        known = {(str(serial), float(at_s), str(step)) for serial, at_s, step in found}
-        bench = journal.bench
-    papers = PaperFile(file, sheet, ImportOrigin(bench, SOFTWARE, clock.utc_s()))
-    results = papers.read()
-    if faults := list(already(results, known)):
-        raise FileInvalid(faults[:100])
-    return results, papers.doubts
-
-
-async def append_at_rest(
+async def _append_at_rest(
     folder: Path, bench: str, clock: Clock, records: Sequence[Recorded], remedy: str
 ) -> None:
-    """Put records on a journal that no bench works with.
-
-    Args:
-        folder: of the journal.
-        bench: that it belongs to.
-        clock: for the time of writing.
-        records: in order; so many as `AT_ONCE` share a commit.
-        remedy: what to do where a bench is at work.
-
-    Raises:
-        JournalUnusable: the journal cannot be written, or a bench at work has it.
-    """
+    """Put records on a journal that no bench works with; `remedy`: what to do where one is at work."""
     try:
         journal = await asyncio.to_thread(lambda: Journal.open(folder, bench=bench, clock=clock))
     except JournalUnusable as error:
@@ -101,13 +58,18 @@ def import_papers(
 ) -> None:
     """Bring earlier paper records onto the journal, marked as imported; each row is checked."""
     clock = RealClock()
-    results, doubts = read_papers(file, journal, sheet, clock)
-    for doubt in doubts:
+    of = load_sheet(sheet)
+    with JournalReader(journal) as record:
+        found = record.values(Query(kinds=("imported_result",)), ["serial", "measured_utc_s", "step"])
+        known = {(str(serial), float(at_s), str(step)) for serial, at_s, step in found}
+        papers = PaperFile(file, of, record.bench, SOFTWARE, clock.utc_s(), known)
+    results = papers.read()
+    for doubt in papers.doubts:
         typer.echo(doubt, err=True)
     units = len({result.serial for result in results})
     if not dry:
         remedy = "Stop the bench that works with it, then import again."
-        run_loop(append_at_rest(journal, results[0].bench, clock, results, remedy))
+        run_loop(_append_at_rest(journal, results[0].bench, clock, results, remedy))
     done = "in order" if dry else "imported"
     typer.echo(f"{file}: {done}: values {len(results)}, units {units}")
 
@@ -143,7 +105,7 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
     now = None if last is None else revised(last, typed, new[-1].utc_s)
     remedy = "While a bench is at work, type .result at the bench itself."
     records: list[Recorded] = [*new, *([] if now is None else [now])]
-    run_loop(append_at_rest(Path(bench.journal.folder), bench.name, clock, records, remedy))
+    run_loop(_append_at_rest(Path(bench.journal.folder), bench.name, clock, records, remedy))
     return new
 
 

@@ -38,21 +38,10 @@ from drivers.self_check import needs_self_check
 from system.ending import run_loop
 
 
-async def look(
+async def _look(
     ports: Sequence[str] | None, tcp: Sequence[str], *, visa: bool, ask: bool, write: Path | None
 ) -> int:
-    """Look for meters with a progress bar, say what was found, and write a bench file if asked.
-
-    Args:
-        ports: serial ports to look at; None takes all of this machine.
-        tcp: `HOST:PORT` of meters on the network.
-        visa: whether to look at VISA resources too.
-        ask: False only listens.
-        write: bench file to write; None writes none.
-
-    Returns:
-        How many meters were recognised.
-    """
+    """Look for meters, and write a bench file if asked; gives how many were recognised."""
     console = Console(soft_wrap=True, highlight=False)
     for port in await asyncio.to_thread(list_serial_ports) if ports is None else ():
         console.print(f"port         {port.path}  {port.make}".rstrip())
@@ -256,7 +245,7 @@ def find(
     for place in tcp or ():
         parse_address(f"tcp:{place}")  # a slip of the pen is bad input, not a meter that does not answer
     ports = [] if port is None and (tcp or visa) else port
-    found = run_loop(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
+    found = run_loop(_look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
     raise typer.Exit(0 if found else 1)
 
 
@@ -284,17 +273,8 @@ def meters(*, as_json: AsJson = False) -> None:
         say([*driver_lines(entries), "", *link_lines(link_kinds())])
 
 
-async def show_bytes(bench: Bench, say: Callable[[str], None], seconds: float | None = None) -> int:
-    """Show what comes until it is ended.
-
-    Args:
-        bench: whose meter it is; set as for the first step, two-wire ohms.
-        say: is given one line at a time.
-        seconds: end after so long; None: never by itself.
-
-    Returns:
-        How many readings came.
-    """
+async def _show_bytes(bench: Bench, say: Callable[[str], None], seconds: float | None) -> int:
+    """Show what comes, for so long or until it is ended; gives how many readings came."""
     clock = RealClock()
 
     def line(raw: bytes, made: str) -> None:
@@ -343,5 +323,5 @@ def meter_says(
     """Show the bytes that a meter sends and what is made of them, live; nothing is judged or recorded."""
     came = 1
     with suppress(KeyboardInterrupt):
-        came = run_loop(show_bytes(load_bench(bench), typer.echo, seconds))
+        came = run_loop(_show_bytes(load_bench(bench), typer.echo, seconds))
     raise typer.Exit(0 if came else 1)

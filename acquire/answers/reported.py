@@ -134,16 +134,6 @@ def _meter_terms(statements: ModelStatements) -> Callable[[float, float], Sequen
     return meter_terms
 
 
-def explanation_of(sheet: Path, readings: Iterable[str], told: Told) -> Explanation:
-    """Diagnose a unit from told values.
-
-    Raises:
-        FileInvalid, ModelInvalid, InputImpossible: sheet, meter file or a reading cannot be used.
-    """
-    values = [reading_of(text) for text in _few(readings)]
-    return explain(load_sheet(sheet), values, told)
-
-
 def _few(readings: Iterable[str]) -> list[str]:
     """The readings, if they are no more than can be weighed."""
     told = list(readings)
@@ -152,7 +142,7 @@ def _few(readings: Iterable[str]) -> list[str]:
     return told
 
 
-def explanation_facts(found: Explanation) -> dict[str, object]:
+def _facts(found: Explanation) -> dict[str, object]:
     """The same for programs: explanations with place and size, and what could hide where nothing was told."""
     return {
         "hypotheses": [
@@ -270,9 +260,9 @@ def explain_unit(
 ) -> None:
     """Explain values told over the telephone: what is likely wrong, how sure, what to measure next."""
     told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
-    explanation = explanation_of(sheet, reading, told)
+    explanation = explain(load_sheet(sheet), [reading_of(text) for text in _few(reading)], told)
     if as_json:
-        say_json(explanation_facts(explanation), indent=2)
+        say_json(_facts(explanation), indent=2)
     else:
         say(explanation.lines)
 

@@ -10,7 +10,6 @@ import csv
 import hashlib
 import io
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from pathlib import Path
@@ -54,22 +53,21 @@ FAR = 5.0
 thousand, a fault is seldom more than five."""
 
 
-@dataclass(frozen=True, slots=True)
-class ImportOrigin:
-    """The journal's bench that takes the values, this program, and now."""
-
-    bench: str
-    software: str
-    utc_s: float
-
-
 @dataclass(slots=True)
 class PaperFile:
-    """One file of paper records against one sheet."""
+    """One file of paper records against one sheet.
+
+    Attributes:
+        bench: of the journal that takes the values; software: this program; utc_s: now.
+        known: values that the journal has already, by `key_of`.
+    """
 
     path: Path
     sheet: Sheet
-    origin: ImportOrigin
+    bench: str
+    software: str
+    utc_s: float
+    known: set[tuple[str, float, str]] = field(default_factory=set)
     faults: list[Fault] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     digest: str = ""
@@ -95,11 +93,14 @@ class PaperFile:
                     result = self._row(row, rows.line_num)
                     if result is None or len(self.faults) > MOST_FAULTS:
                         continue
-                    first = seen.setdefault(key_of(result), rows.line_num)
+                    first = seen.setdefault(key := key_of(result), rows.line_num)
                     if first != rows.line_num:
                         self._fault(
                             rows.line_num, "", f"this value is in line {first} already.", "Leave one out."
                         )
+                    if key in self.known:
+                        what = f"{result.serial}, {result.step} of that date is on the record already."
+                        self._fault(rows.line_num, "", what, "Leave it out.")
                     results.append(result)
         except csv.Error as error:
             self._fault(rows.line_num, "", f"this is no row of a CSV file ({error}).", "Save it as CSV anew.")
@@ -168,13 +169,13 @@ class PaperFile:
         name, pair = step
         self._look(ohm, pair, line)
         texts = {each: cells.get(each, "") for each in ("batch", "operator", "instrument", "remark")}
-        sheet, origin = self.sheet, self.origin
+        sheet = self.sheet
         return ImportedResult(
-            origin.bench, cells["serial"], sheet.name, sheet.content_hash, Purpose(purpose), step=name,
+            self.bench, cells["serial"], sheet.name, sheet.content_hash, Purpose(purpose), step=name,
             pin_a=pair.a, pin_b=pair.b, value_ohm=ohm, celsius=celsius, expanded_ohm=expanded,
             reference_celsius=sheet.reference_celsius, reference_ohm=self._at_reference(ohm, celsius, pair),
             outcome=Outcome(outcome) if outcome else None, measured_utc_s=measured, source=self.path.name,
-            source_line=line, source_hash=self.digest, software=origin.software, utc_s=origin.utc_s, **texts,
+            source_line=line, source_hash=self.digest, software=self.software, utc_s=self.utc_s, **texts,
         )  # fmt: skip
 
     # ------------------------------------------------------------------ cells
@@ -211,7 +212,7 @@ class PaperFile:
         except (ValueError, OverflowError):
             self._fault(line, "date", f'"{text}" is no date.', "Write it as 2019-03-02.")
             return None
-        if when.date() < EARLIEST or seconds > self.origin.utc_s + 86_400.0:
+        if when.date() < EARLIEST or seconds > self.utc_s + 86_400.0:
             self._fault(line, "date", f"{text} lies too far back, or ahead of us.", "Look at the paper.")
             return None
         return seconds
@@ -258,11 +259,3 @@ class PaperFile:
 def key_of(result: ImportedResult) -> tuple[str, float, str]:
     """What makes two rows the same value: unit, time, step."""
     return result.serial, result.measured_utc_s, result.step
-
-
-def already(results: list[ImportedResult], known: set[tuple[str, float, str]]) -> Iterator[Fault]:
-    """A fault for each value that is on the record already."""
-    for result in results:
-        if key_of(result) in known:
-            what = f"{result.serial}, {result.step} of that date is on the record already."
-            yield Fault(Path(result.source), result.source_line, "", what, "Leave it out.")

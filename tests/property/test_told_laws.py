@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.answers.reported import (
-    explanation_of,
+    explain_unit,
     identification_lines,
     learnt_sheet,
     reading_of,
@@ -92,6 +92,6 @@ def test_whatever_is_told_is_explained_or_refused_in_words(words, temperature, l
             assert pair.a
             assert pair.b
     with contextlib.suppress(SteadyohmError):
-        explanation_of(SHEET, words, told_about(temperature, leads, "hand-2000"))
+        explain_unit(SHEET, words, temperature=temperature, leads=leads)
     with contextlib.suppress(SteadyohmError):
         assert identification_lines(SHEETS, words, told_about(temperature, leads, "hand-2000"))
