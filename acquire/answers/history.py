@@ -1,10 +1,12 @@
-"""`steadyohm history` and `lookback`: the record as lines for people; what rests on an unfit meter or spool.
+"""What is on the record: history, lookback, replay, and the schema of it all.
 
-Not for outlets, and not for statistics.
+The record as lines for people or as files; what rests on an unfit meter or spool; whether a recording gives
+the verdicts that are on it. Not for outlets, and not for statistics.
 """
 
 from __future__ import annotations
 
+import json
 import math
 from collections import deque
 from collections.abc import Iterator, Sequence
@@ -15,13 +17,14 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, option, say_json
+from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, argument, option, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
-from acquire.journal.plain import KINDS, spelt
+from acquire.journal.plain import KINDS, spelt, to_plain
 from acquire.journal.query import Query, Record
 from acquire.line.places import record_at
+from acquire.outlets import schemas
 from acquire.outlets.csv_log import BOM
 from acquire.outlets.terminal import batch_text
 from acquire.quantity import counted, show
@@ -50,6 +53,7 @@ from acquire.reports.lookback import (
     by_spool,
     span_since_check,
 )
+from acquire.sheets import load_sheet
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
@@ -350,3 +354,73 @@ def lookback(
             say_json(spelt(row)) if as_json else typer.echo(line_of(row))
     told = tally.sentence("verdict" if meter is not None else "visit")
     typer.echo(f"{csv}: {told}" if csv is not None else told, err=as_json)
+
+
+def schema(
+    name: Annotated[str | None, argument("One record, such as verdict; all of them if left out.")] = None,
+    *,
+    asyncapi: Annotated[bool, option("The AsyncAPI document of MQTT.", "--asyncapi")] = False,
+) -> None:
+    """Print the JSON Schemas of everything that is recorded and sent."""
+    known = schemas.json_schemas()
+    if asyncapi:
+        known, name = schemas.asyncapi(), None
+    elif name is not None and name not in known:
+        raise InputImpossible(f'There is no record "{name}".', f"There are {', '.join(known)}.")
+    say_json(known if name is None else known[name], indent=2)
+
+
+def compare(verdicts: Sequence[Verdict], place: str | Path) -> tuple[bool, str]:
+    """Set replayed verdicts against those on record, byte for byte.
+
+    Args:
+        verdicts: of a replay.
+        place: folder of a bench's journal, address of a line's database, or a collector file.
+
+    Returns:
+        (whether each replayed verdict stands on record, a sentence); nothing replayed proves nothing.
+    """
+    if not verdicts:
+        return False, "The recording gives no verdict, so there is nothing to compare."
+    on_record: set[str] = set()
+    with record_at(place) as record:
+        for serial in dict.fromkeys(verdict.serial for verdict in verdicts):
+            asked = Query(serial=serial, kinds=("verdict",), with_evidence=False)
+            on_record.update(_canonical(entry.payload) for entry in record.find(asked))
+    missing = [verdict for verdict in verdicts if _canonical(to_plain(verdict)) not in on_record]
+    if missing:
+        are = "is not on record" if len(missing) == 1 else "are not on record; the first"
+        of_all = f"{len(missing)} of {counted(len(verdicts), 'verdict')}"
+        return False, f"{of_all} {are}: {_line(missing[0])}"
+    if len(verdicts) == 1:
+        return True, "The one verdict is on record, byte for byte."
+    return True, f"All {len(verdicts)} verdicts are on record, byte for byte."
+
+
+def _line(verdict: Verdict) -> str:
+    return f"{verdict.serial:<12}  {verdict_line(verdict)}"
+
+
+def _canonical(plain: dict[str, object]) -> str:
+    return json.dumps(plain, separators=(",", ":"), sort_keys=True, ensure_ascii=False)
+
+
+def replay_recording(
+    recording: Annotated[Path, argument("Recording that `steadyohm run --record` wrote.")],
+    *,
+    sheet: Annotated[Path | None, option("Judge by this sheet instead of the recorded one.")] = None,
+    journal: Annotated[
+        str | None, option("Compare with the verdicts in this record; exit 1 if any differs.")
+    ] = None,
+    as_json: AsJsonLines = False,
+) -> None:
+    """Run recorded readings again: the same verdicts, or what another sheet would have said."""
+    from acquire.bench.recording import replay, verdicts_of
+
+    verdicts = list(verdicts_of(replay(recording, load_sheet(sheet) if sheet else None)))
+    for verdict in verdicts:
+        typer.echo(_canonical(to_plain(verdict)) if as_json else _line(verdict))
+    if journal is not None:
+        same, sentence = compare(verdicts, journal)
+        typer.echo(sentence, err=not same)
+        raise typer.Exit(0 if same else 1)

@@ -9,12 +9,10 @@ from acquire import logs
 from acquire.answers.options import AsJson, Html, Pdf, argument, option, say_document, say_json
 from acquire.answers.papers import write_document
 from acquire.errors import InputImpossible
-from acquire.study.begin import Wish
 from acquire.study.document import study_document
-from acquire.study.plan import names_in, parts_named
-from acquire.study.record import read_study
+from acquire.study.record import names_in, parts_named, read_study
 from acquire.study.report import as_plain, report_of
-from acquire.study.run import run_study
+from acquire.study.run import Wish, run_study
 from system.ending import run_loop
 
 

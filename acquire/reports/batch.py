@@ -31,7 +31,7 @@ from acquire.reports.visits import (
     without_collecting,
 )
 from acquire.stats import CONFIDENCE
-from acquire.stats.levels import sentence_of
+from acquire.stats.drift import change_sentence
 from acquire.stats.pareto import ParetoBar, Share, pareto, share_of
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
@@ -348,7 +348,7 @@ def _changes(series: Sequence[Series]) -> Iterator[str]:
         shifts = " and ".join(f"{of.name} is {change.size} {level.way}" for level, of, change in here)
         causes = {cause.what: cause for _, _, change in here for cause in change.causes}
         alone = "; nothing on record changes there."
-        yield sentence_of(row.points[clearest.at].serial, shifts, causes.values(), alone)
+        yield change_sentence(row.points[clearest.at].serial, shifts, causes.values(), alone)
 
 
 def _units(units: Sequence[Unit]) -> Iterator[str]:

@@ -20,12 +20,18 @@ from acquire.records import Outcome
 from acquire.reports.figures import moment, relative_to
 from acquire.reports.visits import Value, Visit, apart
 from acquire.stats.capability import Capability, CapabilityLimits, capability
-from acquire.stats.charts import ChartPair, individuals, subgroups
-from acquire.stats.drift import ByGroup, by_group, drift
-from acquire.stats.drift import sentence_of as of_groups
-from acquire.stats.levels import LevelCause, LevelChange, causes_of, level_changes
-from acquire.stats.levels import sentence_of as of_change
-from acquire.stats.run_rules import RunRule, Signal, signals
+from acquire.stats.charts import ChartPair, RunRule, Signal, individuals, signals, subgroups
+from acquire.stats.drift import (
+    ByGroup,
+    LevelCause,
+    LevelChange,
+    by_group,
+    causes_of,
+    change_sentence,
+    drift,
+    groups_sentence,
+    level_changes,
+)
 
 GROUPS = ("spool", "day", "meter", "operator", "bench")
 """What may make a difference, in the order in which it is told."""
@@ -277,7 +283,7 @@ def _changes(row: SeriesRow, of_points: Columns, sigma: float) -> Iterator[ToldC
     for each in level_changes(of_points["value"]):
         causes = causes_of(each, {what: of_points[what] for what in GROUPS if any(of_points[what])})
         size = _size(each.shift, each.before, sigma, row.unit)
-        told = of_change(serials[each.at], f"the level is {size} {each.way}", causes)
+        told = change_sentence(serials[each.at], f"the level is {size} {each.way}", causes)
         yield ToldChange(each, causes, size, told)
 
 
@@ -307,7 +313,7 @@ def _groups(of_points: Columns) -> Iterator[Grouped]:
             names = tuple(name or "unknown" for name in names)
         if len(different) > 1:
             found = by_group(of_points["value"], names)
-            yield Grouped(what, found, of_groups(found, what))
+            yield Grouped(what, found, groups_sentence(found, what))
 
 
 def _drift(row: SeriesRow, sigma: float, changes: Sequence[ToldChange]) -> str:

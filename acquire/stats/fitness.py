@@ -9,8 +9,7 @@ import math
 from enum import StrEnum
 
 from acquire.quantity import show
-from acquire.stats.crossed import VarianceSource
-from acquire.stats.gauge import SIGMAS, GaugeStudy
+from acquire.stats.gauge import SIGMAS, GaugeStudy, VarianceSource
 
 ENOUGH_DISTINCT = 5
 """Kinds of parts that should be told apart (AIAG, Measurement Systems Analysis, 4th ed.)."""

@@ -16,9 +16,8 @@ from acquire.reports import document as doc
 from acquire.reports.document import Tone, shown
 from acquire.reports.figures import moment
 from acquire.reports.pictures import as_svg, figure, plain_style
-from acquire.stats.crossed import VarianceRow, VarianceSource
 from acquire.stats.fitness import Fitness
-from acquire.stats.gauge import SIGMAS
+from acquire.stats.gauge import SIGMAS, VarianceRow, VarianceSource
 from acquire.study.report import StudyPoint, StudyReport
 
 if TYPE_CHECKING:

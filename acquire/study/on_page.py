@@ -27,9 +27,8 @@ from acquire.page.view import View
 from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
-from acquire.study.begin import Wish, studied
-from acquire.study.plan import names_in, parts_named
-from acquire.study.run import StudyBench, study_bench
+from acquire.study.record import names_in, parts_named
+from acquire.study.run import StudyBench, Wish, studied, study_bench
 from acquire.study.work import Finished, MeasurementTaken, StudyEvent
 from acquire.words.notices import said
 

@@ -12,10 +12,17 @@ from typing import Any
 
 from acquire.quantity import chance, counted
 from acquire.stats.capability import CapabilityLimits
-from acquire.stats.crossed import StudyIncomplete, StudyTrial, VarianceRow
 from acquire.stats.drift import drift
 from acquire.stats.fitness import Fitness, fitness, verdict_of
-from acquire.stats.gauge import POOL_ABOVE, GaugeStudy, gauge_study, ranges_study
+from acquire.stats.gauge import (
+    POOL_ABOVE,
+    GaugeStudy,
+    StudyIncomplete,
+    StudyTrial,
+    VarianceRow,
+    gauge_study,
+    ranges_study,
+)
 from acquire.study.record import Measurement, StudyRecord
 
 DRIFT_BY_CHANCE = 0.01

@@ -44,8 +44,7 @@ from acquire.records.bench import refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.study.plan import Plan, Turn
-from acquire.study.record import Measurement
+from acquire.study.record import Measurement, Plan, Turn
 from drivers.reading import Kind, Quantity, Reading
 
 SLID = 0.1

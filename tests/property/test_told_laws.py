@@ -94,4 +94,4 @@ def test_whatever_is_told_is_explained_or_refused_in_words(words, temperature, l
     with contextlib.suppress(SteadyohmError):
         explain_unit(SHEET, words, temperature=temperature, leads=leads)
     with contextlib.suppress(SteadyohmError):
-        assert identification_lines(SHEETS, words, told_about(temperature, leads, "hand-2000"))
+        assert list(identification_lines(SHEETS, words, told_about(temperature, leads, "hand-2000")))

@@ -7,7 +7,7 @@ import io
 
 import pytest
 
-from acquire.answers.check_chart import chart_lines
+from acquire.answers.batch import chart_lines
 from acquire.bench.assembly import assemble
 from acquire.bench.recording import replay
 from acquire.clock import RealClock

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from acquire.answers.replay import compare
+from acquire.answers.history import compare
 from acquire.bench.recording import RecordingInvalid, replay, verdicts_of
 from acquire.bench.service import service_of
 from acquire.bench.systemd import Supervisor

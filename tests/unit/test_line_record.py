@@ -10,8 +10,8 @@ import psycopg
 import pytest
 from typer.testing import CliRunner
 
-from acquire.answers.check_chart import chart_lines
-from acquire.answers.replay import compare
+from acquire.answers.batch import chart_lines
+from acquire.answers.history import compare
 from acquire.cli import app
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible, JournalUnusable

@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.study.plan import plan_of
-from acquire.study.record import Measurement, StudyFileInvalid, begun, read_study, resumed
+from acquire.study.record import Measurement, StudyFileInvalid, begun, plan_of, read_study, resumed
 from tests.known_studies import SUBJECT
 from tests.tries import tries
 

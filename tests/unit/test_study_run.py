@@ -15,10 +15,9 @@ from acquire.files.settings import load_bench
 from acquire.files.statements import ModelStatements
 from acquire.records import Ask, ConfirmOpen, Prompt
 from acquire.stats.fitness import Fitness
-from acquire.study.begin import Wish, record_of
 from acquire.study.record import StudyFileInvalid, read_study
 from acquire.study.report import report_of
-from acquire.study.run import StudyBench, StudyScreen
+from acquire.study.run import StudyBench, StudyScreen, Wish, record_of
 from acquire.study.work import StudyWork
 from tests.obedient_meter import ObedientMeter
 from tests.whole_bench import bench_file

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.crossed import (
+from acquire.stats.gauge import (
     StudyIncomplete,
     StudyTrial,
     VarianceSource,

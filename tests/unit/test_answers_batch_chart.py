@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import pytest
 
-from acquire.answers.check_chart import chart_lines
+from acquire.answers.batch import chart_lines
 from acquire.errors import InputImpossible, JournalUnusable
 from tests.known_records import CHECK
 from tests.known_visits import journal_with

@@ -1,6 +1,6 @@
 """What `replay --journal` says; that a real recording replays alike is in test_bench_recording."""
 
-from acquire.answers.replay import compare
+from acquire.answers.history import compare
 from tests.known_records import verdict
 from tests.known_visits import journal_with
 

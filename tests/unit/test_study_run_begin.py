@@ -8,7 +8,7 @@ from acquire.bench.assembly import read_files
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.files.settings import load_bench
-from acquire.study.begin import StudyChanged, Wish, record_of, step_named
+from acquire.study.run import StudyChanged, Wish, record_of, step_named
 from tests.whole_bench import bench_file
 
 
