@@ -39,9 +39,8 @@ from acquire.quantity import counted, show
 from acquire.records import CheckStandard, Purpose
 from acquire.reports.batch import BatchLine, batch_report, batches_of
 from acquire.reports.batch_document import batch_document
-from acquire.reports.document import Document
+from acquire.reports.document import Document, moment
 from acquire.reports.export import batch_csv
-from acquire.reports.figures import moment
 from acquire.reports.visits import record_of
 
 

@@ -41,8 +41,8 @@ from acquire.records import (
     UnitStarted,
     Verdict,
 )
+from acquire.reports.document import moment
 from acquire.reports.export import csv_lines, export_csv, export_jsonl, export_parquet
-from acquire.reports.figures import moment
 from acquire.reports.lookback import (
     Doubts,
     MeterRow,

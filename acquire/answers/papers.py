@@ -47,7 +47,7 @@ from acquire.reports import returned as reports
 from acquire.reports.certificate import Certificate, Given, MeterCalibration, certificate_of
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
-from acquire.reports.figures import moment
+from acquire.reports.document import moment
 from acquire.reports.issued import FOLDER, Issued, IssuedPapers, file_name, make_keys, signed
 from acquire.reports.label import as_pdf as label_pdf
 from acquire.reports.label import as_svg as label_svg

@@ -13,12 +13,11 @@ from acquire.quantity import chance, counted, percent, show
 from acquire.records import Outcome
 from acquire.reports import document as doc
 from acquire.reports.batch import BatchReport, Deed, UnitLine
-from acquire.reports.document import Tone
-from acquire.reports.figures import (
+from acquire.reports.document import (
+    Tone,
     index_text,
     limits_text,
     moment,
-    per_cent,
     per_million,
     relative_to,
     share_text,
@@ -90,7 +89,7 @@ def _sum(report: BatchReport) -> doc.Result:
     first = report.first_pass
     mark = None if not first.of else Outcome.FAIL if first.count < first.of else Outcome.PASS
     low, high = 100.0 * first.low, 100.0 * first.high
-    sure = f"First pass yield {per_cent(first.share)}; it may truly be {low:.0f} to {high:.0f} %."
+    sure = f"First pass yield {percent(first.share)}; it may truly be {low:.0f} to {high:.0f} %."
     texts = [sure if first.of else "none yet"]
     if report.now != first:
         texts.append(f"As they are now: {share_text(report.now)}.")
@@ -126,7 +125,7 @@ def found_table(report: BatchReport) -> Iterator[doc.Block]:
     if report.pareto:
         yield doc.Heading("What was found")
         rows = (
-            (bar.kind, f"{bar.count} ({per_cent(bar.share)})", doc.Bar(bar.count / report.pareto[0].count))
+            (bar.kind, f"{bar.count} ({percent(bar.share)})", doc.Bar(bar.count / report.pareto[0].count))
             for bar in report.pareto
         )
         yield doc.table("kind 34 | units 10> | 56", rows)

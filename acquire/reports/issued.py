@@ -25,7 +25,7 @@ from acquire.errors import InputImpossible, SteadyohmError, unreadable
 from acquire.files.new_file import new_file, write_new
 from acquire.journal.query import Record
 from acquire.records import Outcome
-from acquire.reports.figures import moment
+from acquire.reports.document import moment
 from acquire.reports.visits import Visit, visits_of
 from acquire.words.verdicts import OUTCOME_WORDS
 from drivers.plain_file import read_file

@@ -14,8 +14,7 @@ from markupsafe import Markup
 
 from acquire.errors import InputImpossible
 from acquire.records import Basis, Outcome, Purpose, UntestedKind
-from acquire.reports.document import SIGNS, qr_svg, shown
-from acquire.reports.figures import moment
+from acquire.reports.document import SIGNS, moment, qr_svg, shown
 from acquire.reports.printing import template
 from acquire.reports.visits import Visit
 from acquire.words.papers import OUTCOMES

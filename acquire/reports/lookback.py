@@ -18,7 +18,7 @@ from acquire.outlets.payload import iso_time
 from acquire.physics.leads import moved
 from acquire.quantity import counted
 from acquire.records import CheckStandard, LeadZero
-from acquire.reports.figures import moment
+from acquire.reports.document import moment
 from acquire.reports.visits import brief_visits, record_of
 from drivers.reading import Quantity
 

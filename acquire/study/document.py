@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 from acquire.quantity import chance, counted, show
 from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.document import Tone, shown
-from acquire.reports.figures import moment
+from acquire.reports.document import Tone, moment, shown
 from acquire.reports.pictures import as_svg, figure, plain_style
 from acquire.stats.fitness import Fitness
 from acquire.stats.gauge import SIGMAS, VarianceRow, VarianceSource
