@@ -14,9 +14,8 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.meter_fit import MeterFit, row_lines, rows_of, term_lines
 from acquire.answers.options import AsJson, argument, option, say, say_json
-from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
+from acquire.answers.sheet_checks import MeterFit, SheetRemark, row_lines, rows_of, sheet_remarks, term_lines
 from acquire.bench.assembly import as_asked_for
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms

@@ -30,8 +30,8 @@ from acquire.reports.visits import (
     without_collecting,
 )
 from acquire.stats import CONFIDENCE
+from acquire.stats.capability import ParetoBar, Share, pareto, share_of
 from acquire.stats.drift import change_sentence
-from acquire.stats.pareto import ParetoBar, Share, pareto, share_of
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.verdicts import OUTCOME_WORDS, balance, deed_words

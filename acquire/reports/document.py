@@ -20,8 +20,7 @@ from acquire.quantity import percent, show
 from acquire.records import Outcome
 
 if TYPE_CHECKING:
-    from acquire.stats.capability import Index
-    from acquire.stats.pareto import Share
+    from acquire.stats.capability import Index, Share
 
 LONGEST = 1200
 """Characters of one text that are printed; the rest is counted."""

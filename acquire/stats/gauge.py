@@ -1,7 +1,7 @@
 """Gauge study: how much of the spread is the meter's, the operators', the parts'.
 
 Crossed design: every operator measures every part equally often. By analysis of variance, with or without the
-interaction of operators and parts, or by averages and ranges. Not for the words of a verdict (`fitness`), not
+interaction of operators and parts, or by averages and ranges. Not for the words of a verdict (`study.report`), not
 for the plan of a study or its measuring (`study`), and not for accuracy: a gauge that is off by one amount
 for all passes here.
 """
@@ -350,7 +350,7 @@ def ranges_study(trials: Sequence[StudyTrial], limits: CapabilityLimits | None =
 
     Repeatability is the mean range over d2; operators the range of their means over d2*, less what
     repeatability makes of it; parts the range of their means over d2*. Source: AIAG, Measurement Systems
-    Analysis, 4th ed.; its K1, K2 and K3 are 1/d2* (`constants.d2_of_groups`).
+    Analysis, 4th ed.; its K1, K2 and K3 are 1/d2* (`charts.d2_of_groups`).
 
     Args:
         trials: as `gauge_study`; at most 25 parts, operators and trials.

@@ -15,9 +15,8 @@ from acquire.records import Outcome
 from acquire.reports import document as doc
 from acquire.reports.document import Tone, moment, shown
 from acquire.reports.pictures import as_svg, figure, plain_style
-from acquire.stats.fitness import Fitness
 from acquire.stats.gauge import SIGMAS, VarianceRow, VarianceSource
-from acquire.study.report import StudyPoint, StudyReport
+from acquire.study.report import Fitness, StudyPoint, StudyReport
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,7 +1,7 @@
 """A study at the bench, from reading to measurement. Pure: readings and commands in, what happened out.
 
 The same way as for a unit: settle, leads, temperature, match. No value is told while the study runs, or
-people measure until it suits. Not for verdicts, the plan (`plan`) or the disk (`record`).
+people measure until it suits. Not for verdicts, the plan or the disk (`record`).
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ import re
 import pytest
 
 from acquire.answers.check import budget_facts, budget_lines, check_file
-from acquire.answers.meter_fit import MeterFit
+from acquire.answers.sheet_checks import MeterFit
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import MeterSettings, TemperatureSettings

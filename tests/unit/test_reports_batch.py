@@ -42,7 +42,7 @@ from acquire.reports.export import BATCH_COLUMNS, batch_csv
 from acquire.reports.pictures import svg_pictures
 from acquire.reports.printing import as_html, as_pdf
 from acquire.reports.terminal import as_terminal
-from acquire.stats.pareto import Share
+from acquire.stats.capability import Share
 from tests.known_records import BATCH, NOON_S, RESULT, TYPED, VERDICT
 from tests.known_visits import journal_with
 

@@ -5,9 +5,8 @@ import re
 
 import pytest
 
-from acquire.stats.fitness import Fitness
 from acquire.stats.gauge import StudyIncomplete, VarianceSource
-from acquire.study.report import as_plain, report_of
+from acquire.study.report import Fitness, as_plain, report_of
 from tests.known_studies import study_record as record
 
 

@@ -14,9 +14,8 @@ from acquire.clock import HandClock
 from acquire.files.settings import load_bench
 from acquire.files.statements import ModelStatements
 from acquire.records import Ask, ConfirmOpen, Prompt
-from acquire.stats.fitness import Fitness
 from acquire.study.record import StudyFileInvalid, read_study
-from acquire.study.report import report_of
+from acquire.study.report import Fitness, report_of
 from acquire.study.run import StudyBench, StudyScreen, Wish, record_of
 from acquire.study.work import StudyWork
 from tests.obedient_meter import ObedientMeter
