@@ -1,9 +1,8 @@
 """Gauge study: how much of the spread is the meter's, the operators', the parts'.
 
 Crossed design: every operator measures every part equally often. By analysis of variance, with or without the
-interaction of operators and parts, or by averages and ranges. Not for the words of a verdict (`study.report`), not
-for the plan of a study or its measuring (`study`), and not for accuracy: a gauge that is off by one amount
-for all passes here.
+interaction of operators and parts, or by averages and ranges. Not for the plan of a study, its measuring and
+the words of its verdict (`study`), and not for accuracy: a gauge that is off by one amount for all passes.
 """
 
 from __future__ import annotations
