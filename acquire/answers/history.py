@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -17,7 +17,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, argument, option, say_json
+from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, argument, option, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
@@ -279,17 +279,11 @@ def history(
             yield from entries_of(record, query, doubtful=doubtful, since_check=since_check)
 
     if csv or jsonl or parquet:
-        only = query.kinds[0] if len(query.kinds) == 1 else "verdict"
-        if csv is not None:
-            typer.echo(f"{csv}: {counted(export_csv(csv, _alone(asked(query)), only), 'row')}")
-        if jsonl is not None:
-            typer.echo(f"{jsonl}: {counted(export_jsonl(jsonl, _alone(asked(query))), 'line')}")
-        if parquet is not None:
-            typer.echo(f"{parquet}: {counted(export_parquet(parquet, _alone(asked(query)), only), 'row')}")
+        say(_exported(lambda: (entry for entry, _ in asked(query)), query, csv, jsonl, parquet))
         return
-    found = 0
+    told = 0
     for entry, doubt in asked(replace(query, limit=limit or 200)):
-        found += 1
+        told += 1
         if as_json:
             plain = {"id": entry.id, "kind": entry.kind, **entry.payload}
             if entry.kind == "verdict":
@@ -297,12 +291,25 @@ def history(
             say_json(plain)
         else:
             typer.echo(history_line(entry, doubt))
-    if not found:
+    if not told:
         typer.echo("There are no matching entries on the record.", err=True)
 
 
-def _alone(found: Iterator[tuple[Entry, str]]) -> Iterator[Entry]:
-    return (entry for entry, _ in found)
+def _exported(
+    found: Callable[[], Iterator[Entry]],
+    query: Query,
+    csv: Path | None,
+    jsonl: Path | None,
+    parquet: Path | None,
+) -> Iterator[str]:
+    """Write what is found into each file that is wanted; a line for each."""
+    kind = query.kinds[0] if len(query.kinds) == 1 else "verdict"
+    if csv is not None:
+        yield f"{csv}: {counted(export_csv(csv, found(), kind), 'row')}"
+    if jsonl is not None:
+        yield f"{jsonl}: {counted(export_jsonl(jsonl, found()), 'line')}"
+    if parquet is not None:
+        yield f"{parquet}: {counted(export_parquet(parquet, found(), kind), 'row')}"
 
 
 def line_of(row: MeterRow | SpoolRow) -> str:

@@ -37,7 +37,7 @@ from acquire.page.sheet_edit import SheetEditor
 from acquire.page.view import View
 from acquire.quantity import parse
 from acquire.records import Purpose
-from acquire.study.on_page import Work, studies
+from acquire.study.on_page import StudiesOnPage, Work
 from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
 from system.desktop import Starter, at_login, has_screen, menu, plain_name
@@ -76,9 +76,13 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
                 )
 
             setup = Setup(folder, page.stream, clock, _look, partial(_text, page.port), start)
-            reported, begin = studies(folder, page, clock, works.start)
-            asks = {"/setup": setup.state, "/study": reported}
-            posts = {**setup.posts(), "/sheet": SheetEditor(folder, setup.shelf).answer, "/study": begin}
+            studies = StudiesOnPage(folder, page, clock, works.start)
+            asks = {"/setup": setup.state, "/study": studies.asked}
+            posts = {
+                **setup.posts(),
+                "/sheet": SheetEditor(folder, setup.shelf).answer,
+                "/study": studies.begin,
+            }
             page.put_backend(PageBackend(clock.utc_s, asks=asks, posts=posts), page.stream.view, "setup")
             console.print(page.invitation(to_terminal=console.is_terminal))
             if (console.is_terminal and has_screen(os.environ)) if browser is None else browser:

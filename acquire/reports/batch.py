@@ -360,7 +360,7 @@ def _changes(series: Sequence[Series]) -> Iterator[str]:
 
 
 def _units(units: Sequence[Unit]) -> Iterator[str]:
-    bad = [(unit, first) for unit in units if (first := unit.first) is not None and first.failed]
+    bad = [(unit, first) for unit in units if (first := unit.first) is not None and first.outcome in FAILING]
     yield from (f"{unit.serial} failed: {why(visit)[1]}." for unit, visit in bad[:MOST_UNITS])
     if len(bad) > MOST_UNITS:
         yield f"And {counted(len(bad) - MOST_UNITS, 'more unit')} failed; the list of units has them."

@@ -120,7 +120,7 @@ def check(
     body, signature = split(content)
     text = facts_in(body)
     signed, of_signature = _signature(body, signature, public_key)
-    if is_of_form_1(text):
+    if text.startswith('{"form":1,'):
         return _of_form_1(text, record, signed, of_signature)
     of = certificate_from_text(text)
     serial = of.visit.started.serial
@@ -285,11 +285,6 @@ SENTENCES = frozenset({"reason", "doubt", "text", "hint"})
 """Fields that hold words of that version."""
 
 HOW = "Its values were compared with the record; its sentences (findings, what was not tested) were not."
-
-
-def is_of_form_1(text: str) -> bool:
-    """Whether these facts are of form 1."""
-    return text.startswith('{"form":1,')
 
 
 class FormOne:

@@ -17,7 +17,6 @@ from typing import Any, Generic, NamedTuple, TypeVar
 
 import msgspec
 
-from acquire.choices import FAILING
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain
@@ -162,11 +161,6 @@ class Visit:
     def revision(self) -> tuple[int, Outcome | None]:
         """Tells one state of the result from a later one."""
         return (0, None) if self.result is None else (self.result.revision, self.result.outcome)
-
-    @property
-    def failed(self) -> bool:
-        """Whether it ended with a failing outcome."""
-        return self.outcome in FAILING
 
     @property
     def ended(self) -> str:

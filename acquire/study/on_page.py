@@ -17,7 +17,7 @@ from acquire.clock import Clock
 from acquire.errors import SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.orders import Order, OrderAnswer, Stop
-from acquire.page.backend import About, Asked, Facts, PageBackend, Posted, Unfit, short_text, temperature_due
+from acquire.page.backend import About, Facts, PageBackend, Unfit, short_text, temperature_due
 from acquire.page.bench_page import BenchPage
 from acquire.page.papers import study_in
 from acquire.page.shelf import Shelf, field
@@ -157,9 +157,3 @@ def _about(bench: StudyBench) -> About:
     place = bench.work.place
     meter = f"{place.meter_id} ({place.meter_model})"
     return About(f"{place.bench}, gauge study", place.purpose, meter, "", place.software, study=True)
-
-
-def studies(folder: Path, page: BenchPage, clock: Clock, start: Start) -> tuple[Asked, Posted]:
-    """What asks for studies on a page, and what begins one."""
-    made = StudiesOnPage(folder, page, clock, start)
-    return made.asked, made.begin

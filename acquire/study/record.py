@@ -379,8 +379,3 @@ def _opened(path: Path, flags: int) -> Iterator[IO[bytes]]:
             what = f"Somebody else is writing {path}."
             raise StudyFileInvalid(what, "Let that study end, or name another file with --to.")
         yield out
-
-
-def part_names(parts: tuple[Part, ...]) -> str:
-    """Which tag goes on which part, for the one who hangs them."""
-    return ", ".join(f"{part.name} → {part.label}" for part in parts)

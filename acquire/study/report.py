@@ -192,7 +192,7 @@ def report_of(record: StudyRecord, *, pool_above: float = POOL_ABOVE) -> StudyRe
         InputImpossible: as `stats.gauge.gauge_study`.
     """
     plan, subject = record.plan, record.subject
-    rounds = _full_rounds(record)
+    rounds = min((turn.trial - 1 for turn in record.missing), default=plan.trials)
     if rounds < 2:
         turn = record.missing[0]
         raise StudyIncomplete(plan.name_of(turn.label), turn.operator, turn.trial - 1, plan.trials)
@@ -227,11 +227,6 @@ def report_of(record: StudyRecord, *, pool_above: float = POOL_ABOVE) -> StudyRe
         ),
         budget_ohm=budget_ohm,
     )
-
-
-def _full_rounds(record: StudyRecord) -> int:
-    """Rounds from the first on in which nothing is missing."""
-    return min((turn.trial - 1 for turn in record.missing), default=record.plan.trials)
 
 
 def _in_order_of_the_plan(points: Sequence[StudyPoint], record: StudyRecord) -> list[StudyTrial]:

@@ -46,7 +46,7 @@ from acquire.records import (
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import quantity_for
-from acquire.study.record import StudyFile, Subject, begun, part_names, plan_of, read_study, resumed
+from acquire.study.record import StudyFile, Subject, begun, plan_of, read_study, resumed
 from acquire.study.work import Finished, MeasurementTaken, StudyEvent, StudyWork, TakenBack
 from acquire.words.prompts import asked
 from drivers.plain_file import refuse_no_file
@@ -225,7 +225,8 @@ async def run_study(wish: Wish) -> Path:
     with contextlib.ExitStack() as open_files:
         bench, notices = study_bench(open_files, wish, RealClock(), stop)
         record = bench.file.record
-        console.print(f"Labels of the parts, drawn by chance: {part_names(record.plan.parts)}")
+        labels = ", ".join(f"{part.name} → {part.label}" for part in record.plan.parts)
+        console.print(f"Labels of the parts, drawn by chance: {labels}")
         console.print(f"{len(record.taken)} of {len(record.plan.turns)} measured; the record is {wish.to}.")
         with StudyScreen(console) as bench.screen, asked_to_end(stop.set):
             await bench.run(notices)
