@@ -10,7 +10,7 @@ import json
 import math
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Annotated
@@ -21,7 +21,7 @@ from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, argume
 from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
-from acquire.journal.plain import KINDS, spelt, to_plain
+from acquire.journal.plain import KINDS, to_plain
 from acquire.journal.query import Query, Record
 from acquire.line.places import record_at
 from acquire.outlets import schemas
@@ -353,12 +353,11 @@ def lookback(
             by_meter(record, meter, span, bench) if meter is not None else by_spool(record, spool or "", span)
         )
         if csv is not None:
-            names = [each.name for each in fields(SpoolRow if meter is None else MeterRow)]
             with new_file(csv) as file:
                 file.write(BOM)
-                file.writelines(csv_lines(names, ([getattr(row, name) for name in names] for row in rows)))
+                file.writelines(csv_lines((SpoolRow if meter is None else MeterRow)._fields, rows))
         for row in rows:  # none is left where they went into the file
-            say_json(spelt(row)) if as_json else typer.echo(line_of(row))
+            say_json(row._asdict()) if as_json else typer.echo(line_of(row))
     told = tally.sentence("verdict" if meter is not None else "visit")
     typer.echo(f"{csv}: {told}" if csv is not None else told, err=as_json)
 

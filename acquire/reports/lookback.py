@@ -8,9 +8,9 @@ Not for judging them again, nor for when to zero leads (duties).
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, NamedTuple
 
 from acquire.choices import PASSING
 from acquire.journal.query import Query, Record
@@ -74,8 +74,7 @@ class Span:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class MeterRow:
+class MeterRow(NamedTuple):
     """One verdict that rests on a meter. The fields are the columns of the CSV."""
 
     id: str
@@ -97,8 +96,7 @@ class MeterRow:
     doubt: str
 
 
-@dataclass(frozen=True, slots=True)
-class SpoolRow:
+class SpoolRow(NamedTuple):
     """One visit of a unit on a bench with a winding from a spool. The fields are the columns of the CSV."""
 
     id: str
@@ -155,14 +153,13 @@ def by_meter(record: Record, meter_id: str, span: Span, bench: str | None = None
     query = Query(
         kinds=("verdict",), meter_id=meter_id, bench=bench, since_utc_s=since_s, until_utc_s=until_s
     )
-    own = [each.name for each in fields(MeterRow) if each.name not in ("time_utc", "doubt")]
-    beside = "utc_s", "quantity", "lead_ohm"
-    for values in record.values(query, [*beside, *own]):
-        of = dict(zip((*beside, *own), values, strict=True)) | {
-            "counts": bool(values[3 + own.index("counts")])
-        }
-        row = {name: of[name] for name in own}
-        yield MeterRow(time_utc=iso_time(of["utc_s"]), doubt=doubts.why(SimpleNamespace(**of)), **row)
+    own = [name for name in MeterRow._fields if name not in ("time_utc", "doubt")]
+    for utc_s, quantity, lead_ohm, *values in record.values(query, ["utc_s", "quantity", "lead_ohm", *own]):
+        of = SimpleNamespace(
+            utc_s=utc_s, quantity=quantity, lead_ohm=lead_ohm, **dict(zip(own, values, strict=True))
+        )
+        row = {name: getattr(of, name) for name in own} | {"counts": bool(of.counts)}
+        yield MeterRow(time_utc=iso_time(utc_s), doubt=doubts.why(of), **row)
 
 
 def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[SpoolRow]:
@@ -188,21 +185,17 @@ class RowTally:
     """Counts rows as they go by, for the last line: how many, of which units, and which of those passed."""
 
     rows: int = 0
-    units: dict[str, None] = field(default_factory=dict)
-    passed: set[str] = field(default_factory=set)
+    passed: dict[str, bool] = field(default_factory=dict)
 
     def count(self, rows: Iterable[MeterRow | SpoolRow]) -> Iterator[MeterRow | SpoolRow]:
         """The same rows, counted."""
-        for row in rows:
-            self.rows += 1
-            self.units[row.serial] = None
-            if row.outcome in PASSING:
-                self.passed.add(row.serial)
+        for self.rows, row in enumerate(rows, start=1):
+            self.passed[row.serial] = row.outcome in PASSING or self.passed.get(row.serial, False)
             yield row
 
     def sentence(self, what: str) -> str:
         """How many there were; `what` a row is, such as "verdict"."""
         if not self.rows:
             return "None on record. Are the name and the dates right? steadyohm history shows what is there."
-        of_units = f"{counted(self.rows, what)} of {counted(len(self.units), 'unit')}"
-        return f"{of_units}; {len(self.passed)} of them with a pass among these."
+        of_units = f"{counted(self.rows, what)} of {counted(len(self.passed), 'unit')}"
+        return f"{of_units}; {sum(self.passed.values())} of them with a pass among these."
