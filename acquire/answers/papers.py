@@ -44,7 +44,13 @@ from acquire.quantity import possible
 from acquire.records import Purpose
 from acquire.reports import document as doc
 from acquire.reports import returned as reports
-from acquire.reports.certificate import Certificate, Given, MeterCalibration, certificate_of
+from acquire.reports.certificate import (
+    Certificate,
+    Given,
+    MeterCalibration,
+    certificate_number,
+    certificate_of,
+)
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.document import moment
@@ -365,9 +371,8 @@ def label(
         end: label_svg(drawing) if end == "svg" else label_pdf(drawing, f"label {serial}", facts.utc_s)
         for end in files
     }
-    birth, _, seq = facts.result_id.partition("-")
     digest = hashlib.sha256(repr((facts, size)).encode("utf-8", "surrogatepass")).hexdigest()
-    number = f"LABEL-{birth[:8]}-{seq}-{digest[:8]}".upper()
+    number = f"LABEL-{certificate_number(facts.result_id, digest)}"
     now_s = float(math.floor(RealClock().utc_s()))
     papers_of(journal, issued).keep(_issued(number, "label", visit, now_s), contents)
     for end, path in files.items():

@@ -26,7 +26,7 @@ from acquire.reports.visits import Visit, evidence_of, judged_visit, record_of, 
 from acquire.unit_result import ended_s
 
 FORM = 2
-"""Version of these facts; those of form 1 are checked by `certificate_check.FormOne`."""
+"""Version of these facts; those of form 1 are checked by `certificate_check`."""
 
 SHORT = 8
 """Digits of digest and birth id that stand in a certificate's number."""
@@ -89,6 +89,12 @@ class Given:
     calibrations: tuple[MeterCalibration, ...] = ()
 
 
+def certificate_number(result_id: str, digest: str) -> str:
+    """Unique: journal and entry of the unit's result, and the beginning of the digest."""
+    birth, _, seq = result_id.partition("-")
+    return f"{birth[:SHORT]}-{seq}-{digest[:SHORT]}".upper()
+
+
 class CertificateStep(NamedTuple):
     """One verdict of the visit: whether it decides its step, why it is doubtful today, what it rests on."""
 
@@ -122,9 +128,8 @@ class Certificate:
 
     @property
     def number(self) -> str:
-        """Unique: journal and entry of the unit's result, and the beginning of the digest."""
-        birth, _, seq = self.result_id.partition("-")
-        return f"{birth[:SHORT]}-{seq}-{self.digest[:SHORT]}".upper()
+        """By `certificate_number`."""
+        return certificate_number(self.result_id, self.digest)
 
     @property
     def visits(self) -> list[Visit]:
