@@ -54,7 +54,7 @@ returned          papers:returned              Compare a returned unit with what
 lookback          history:lookback             List what rests on a meter found unfit, or a bad spool.
 sign-key          papers:sign_key              Make a key that certificates are signed with.
 import            importing:import_papers      Bring earlier paper records onto the journal.
-study             study:study                  Find out whether this bench can judge a step.
+study             batch:study                  Find out whether this bench can judge a step.
 install-shortcut  setup:install_shortcut       Put an entry into the menu that opens the setup page.
 remove-shortcut   setup:remove_shortcut        Take that entry out of the menu again.
 install-at-login  setup:install_at_login       Let a bench start whenever you log in.

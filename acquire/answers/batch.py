@@ -1,4 +1,4 @@
-"""What statistics say of the record: the report of a batch, or the list of all; the check standard's chart.
+"""What statistics say: a batch's report, or the list of all; the check standard's chart; the gauge study.
 
 And what nobody types: a report as plain data, for which the bench page asks in a process of its own.
 """
@@ -16,6 +16,7 @@ from typing import Annotated
 
 import typer
 
+from acquire import logs
 from acquire.answers.options import (
     PLACE,
     AsJson,
@@ -41,7 +42,13 @@ from acquire.reports.batch import BatchLine, batch_report, batches_of
 from acquire.reports.batch_document import batch_document
 from acquire.reports.document import Document, moment
 from acquire.reports.export import batch_csv
+from acquire.reports.pictures import svg_pictures
 from acquire.reports.visits import record_of
+from acquire.study.document import study_document
+from acquire.study.document import svg_pictures as study_pictures
+from acquire.study.record import names_in, parts_named, read_study
+from acquire.study.report import as_plain, report_of
+from system.ending import run_loop
 
 
 def list_lines(batches: list[BatchLine]) -> list[str]:
@@ -89,8 +96,6 @@ def batch(
     with record_at(journal) as record:
         report = batch_report(record, name, purpose=purpose, subgroup=subgroup)
     if html or pdf:
-        from acquire.reports.pictures import svg_pictures
-
         for path in write_document(batch_document(report, svg_pictures(report)), html, pdf):
             typer.echo(f"Written: {path}", err=as_json or as_csv)
     if as_json:
@@ -124,21 +129,14 @@ def document(
 
 def _document(kind: ReportKind, place: str, name: str) -> Document:
     if kind is ReportKind.STUDY:
-        from acquire.study.document import study_document
-        from acquire.study.document import svg_pictures as drawings
-        from acquire.study.record import read_study
-        from acquire.study.report import report_of
-
         study = report_of(read_study(Path(place)))
-        return study_document(study, drawings(study))
+        return study_document(study, study_pictures(study))
     with record_at(place) as record:
         if kind is ReportKind.RETURNED:
             from acquire.reports.returned import returned
             from acquire.reports.returned_document import returned_document
 
             return returned_document(returned(record, name), None, "A4", 0.0)
-        from acquire.reports.pictures import svg_pictures
-
         report = batch_report(record, name)
         return batch_document(report, svg_pictures(report))
 
@@ -238,3 +236,57 @@ def chart(
 ) -> None:
     """Draw the check standard's readings between their limits: is the bench still what it was?"""
     say(chart_lines(journal, resistor, limit, bench))
+
+
+def study(
+    bench: Annotated[Path | None, argument("Bench file; left out where only a report is wanted.")] = None,
+    sheet: Annotated[Path | None, argument("Sheet, if not the bench's own.")] = None,
+    *,
+    step: Annotated[str, option("Name of the step that is studied.")] = "",
+    parts: Annotated[str, option("How many units, or their serials with commas: 10 is usual.")] = "",
+    operators: Annotated[str, option("Who measures, with commas: ann,bo.")] = "",
+    trials: Annotated[int, option("Rounds: how often everybody measures every unit.")] = 3,
+    seed: Annotated[int | None, option("The same seed gives the same random order.")] = None,
+    to: Annotated[Path, option("File of the record; one that is not complete is continued.")] = Path(
+        "study.jsonl"
+    ),
+    report: Annotated[
+        Path | None, option("Tell what the study of this record says; measures nothing.")
+    ] = None,
+    html: Html = None,
+    pdf: Pdf = None,
+    as_json: AsJson = False,
+    pool_above: Annotated[
+        float, option("An interaction with a larger p goes into the repeatability.", min=0.0, max=1.0)
+    ] = 0.25,
+) -> None:
+    """Find out whether this bench can judge a step: several units, operators and rounds, in random order."""
+    if (bench is None) == (report is None):
+        raise InputImpossible(
+            "What is to be done?", "Give a bench file to measure by, or --report FILE for what was measured."
+        )
+    if bench is not None:
+        from acquire.study.run import Wish, run_study
+
+        logs.set_up(level="warning")
+        who = names_in(operators)
+        wish = Wish(bench, sheet, step, parts_named(parts) if parts else (), who, trials, seed, to)
+        report = run_loop(run_study(wish))
+        if read_study(report).missing:
+            return
+    if report is not None:
+        _report(report, html, pdf, as_json=as_json, pool_above=pool_above)
+
+
+def _report(record: Path, html: Path | None, pdf: Path | None, *, as_json: bool, pool_above: float) -> None:
+    """Print a report, and write its page where one is wanted."""
+    for file in filter(None, (html, pdf)):
+        if file.resolve() == record.resolve():
+            raise InputImpossible(f"{file} is the study's record.", "Name another file for its report.")
+    found = report_of(read_study(record), pool_above=pool_above)
+    if html is not None or pdf is not None:
+        write_document(study_document(found, study_pictures(found)), html, pdf)
+    if as_json:
+        say_json(as_plain(found))
+    else:
+        say_document(study_document(found))

@@ -40,7 +40,7 @@ from acquire.outlets.columns import COLUMNS_OF
 from acquire.outlets.payload import rearmed
 from acquire.quantity import counted
 from acquire.records import Circumstances, Recorded, TypedResult
-from acquire.reports.imported import PaperFile
+from acquire.reports.export import PaperFile
 from acquire.sheets import load_sheet
 from acquire.unit_result import VisitResult, revised, visit_results
 from acquire.verdict.typed import typed_result

@@ -67,6 +67,6 @@ def say_json(value: Any, indent: int | None = None) -> None:
 def say_document(document: Document) -> None:
     """Print a report in the terminal."""
     from acquire.outlets.console import BenchConsole
-    from acquire.reports.terminal import as_terminal
+    from acquire.reports.printing import as_terminal
 
     BenchConsole().print(as_terminal(document))

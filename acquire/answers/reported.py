@@ -30,7 +30,7 @@ from acquire.physics.common import LEADS, TEMPERATURE, PairReading
 from acquire.physics.copper import CONDUCTORS, Conductor, conductor_named, fraction_per_kelvin, to_reference
 from acquire.quantity import parse, possible
 from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet, Term
-from acquire.reports.lessons import called_good, learnt
+from acquire.reports.lookback import called_good, learnt
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import Hidden, best_next_pair, diagnose, hidden

@@ -1,6 +1,6 @@
 """A report as one plain document: headings, paragraphs, tables, pictures; what every paper is made of.
 
-Printing it is `printing` (HTML by jinja2, PDF by typst) and `terminal` (rich); a screen that draws it itself
+Printing it is `printing` (HTML by jinja2, PDF by typst, a terminal by rich); a screen that draws it itself
 gets it as plain data. Text may come from anybody, so each prints it through `shown`. Numbers are short texts,
 the same on paper, on pages and in the terminal. Not for drawing, and not for what a report says.
 """

@@ -24,8 +24,7 @@ from acquire.reports.batch import batch_report, batches_of
 from acquire.reports.batch_document import batch_document
 from acquire.reports.export import batch_csv
 from acquire.reports.pictures import svg_pictures
-from acquire.reports.printing import as_html
-from acquire.reports.terminal import as_terminal
+from acquire.reports.printing import as_html, as_terminal
 from acquire.simulated.demo import DemoOptions, run_demo
 from tests.whole_bench import QUIET
 

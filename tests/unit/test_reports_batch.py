@@ -40,8 +40,7 @@ from acquire.reports.batch_document import batch_document
 from acquire.reports.document import relative_to, share_text
 from acquire.reports.export import BATCH_COLUMNS, batch_csv
 from acquire.reports.pictures import svg_pictures
-from acquire.reports.printing import as_html, as_pdf
-from acquire.reports.terminal import as_terminal
+from acquire.reports.printing import as_html, as_pdf, as_terminal
 from acquire.stats.capability import Share
 from tests.known_records import BATCH, NOON_S, RESULT, TYPED, VERDICT
 from tests.known_visits import journal_with

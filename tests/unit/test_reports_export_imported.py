@@ -16,7 +16,7 @@ from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.records import ImportedResult, Outcome, Purpose
-from acquire.reports.imported import PAPER_COLUMNS, PaperFile
+from acquire.reports.export import PAPER_COLUMNS, PaperFile
 from acquire.sheets import load_sheet
 from tests.known_records import NOON_S
 from tests.known_visits import SERIAL, journal_with, visit
