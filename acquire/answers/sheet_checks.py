@@ -257,21 +257,22 @@ class MeterFit:
         offers = self._in_use_first(step, nominal_ohm)
         return foresee(nominal_ohm, self._how(step), offers[0]).expanded_ohm if offers else None
 
-    def row(self, step: Step) -> FitnessRow | None:
-        """One step's row of the table; None for a step that has no resistance to judge.
+    def rows(self) -> Iterator[FitnessRow]:
+        """A row of the table for every step that has a resistance to judge.
 
         Raises:
-            InputImpossible: the meter's file has no range that holds the step's value.
+            InputImpossible: the meter's file has no range that holds a step's value.
         """
-        nominal_ohm = self.table.nominal_ohm(step.pair)
-        limits = self.table.limits_for(step, self.bench.purpose)
-        if not step.conducts or not math.isfinite(nominal_ohm) or limits.upper_ohm is None:
-            return None
-        offers = self._in_use_first(step, nominal_ohm)
-        if not offers:
-            what = f"{self.model.name} has no range for {step.name} ({show(nominal_ohm, 'Ω')})."
-            raise InputImpossible(what)
-        return row(step.name, nominal_ohm, limits, self._how(step), offers)
+        for step in self.sheet.steps:
+            nominal_ohm = self.table.nominal_ohm(step.pair)
+            limits = self.table.limits_for(step, self.bench.purpose)
+            if not step.conducts or not math.isfinite(nominal_ohm) or limits.upper_ohm is None:
+                continue
+            offers = self._in_use_first(step, nominal_ohm)
+            if not offers:
+                what = f"{self.model.name} has no range for {step.name} ({show(nominal_ohm, 'Ω')})."
+                raise InputImpossible(what)
+            yield row(step.name, nominal_ohm, limits, self._how(step), offers)
 
     def _how(self, step: Step) -> Bench:
         """How this bench measures a step, in the words of `fitness`."""
@@ -309,16 +310,6 @@ class MeterFit:
 
 GOOD_RATIO = 3.0
 """Tolerance over uncertainty from which few values fall near a limit; common practice asks for 3 to 10."""
-
-
-def rows_of(sheet: Sheet, bench: BenchSettings, model: MeterModel) -> list[FitnessRow]:
-    """A row for every step that has a resistance to judge.
-
-    Raises:
-        InputImpossible: the meter's file has no range that holds a step's value.
-    """
-    fit = MeterFit(sheet, bench, model)
-    return [found for step in sheet.steps if (found := fit.row(step)) is not None]
 
 
 def row_lines(each: FitnessRow) -> list[str]:

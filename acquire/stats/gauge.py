@@ -22,20 +22,10 @@ from acquire.stats.capability import CapabilityLimits
 from acquire.stats.charts import LARGEST, d2_of_groups, factors
 
 
-class StudyIncomplete(InputImpossible):
-    """A crossed study lacks measurements.
-
-    Attributes:
-        part, operator: the cell concerned.
-        found, wanted: measurements it has and should have.
-    """
-
-    def __init__(self, part: str, operator: str, found: int, wanted: int) -> None:
-        self.part, self.operator, self.found, self.wanted = part, operator, found, wanted
-        super().__init__(
-            f"Part {part} by {operator} was measured {found} of {wanted} times.",
-            "Measure the rest, or leave this part or operator out of the study.",
-        )
+def incomplete(part: str, operator: str, found: int, wanted: int) -> InputImpossible:
+    """The error of a crossed study that lacks measurements; which of its cells has how many of them."""
+    what = f"Part {part} by {operator} was measured {found} of {wanted} times."
+    return InputImpossible(what, "Measure the rest, or leave this part or operator out of the study.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +88,8 @@ def layout_of(trials: Sequence[StudyTrial]) -> Layout:
     """The measurements in order, if none is missing.
 
     Raises:
-        StudyIncomplete: a part that an operator measured less often than others.
-        InputImpossible: fewer than two parts or trials, or a value that is no finite number.
+        InputImpossible: fewer than two parts or trials, a part that an operator measured less often than
+            others, or a value that is no finite number.
     """
     parts = tuple(dict.fromkeys(trial.part for trial in trials))
     operators = tuple(dict.fromkeys(trial.operator for trial in trials))
@@ -111,7 +101,7 @@ def layout_of(trials: Sequence[StudyTrial]) -> Layout:
     wanted = max(len(values) for values in cells.values())
     for (part, operator), values in cells.items():
         if len(values) < wanted:
-            raise StudyIncomplete(part, operator, len(values), wanted)
+            raise incomplete(part, operator, len(values), wanted)
     if wanted < 2:
         raise InputImpossible(
             "Each part must be measured twice or more by each operator.", "Run the study with two trials."
@@ -317,8 +307,8 @@ def gauge_study(
         pool_above: an interaction with a probability above this goes into the repeatability; 1 never pools.
 
     Raises:
-        StudyIncomplete: a part that an operator measured less often than others.
-        InputImpossible: too few parts or trials, or a value that is no finite number.
+        InputImpossible: too few parts or trials, a part that an operator measured less often than others, or
+            a value that is no finite number.
     """
     if pool_above < 1.0:
         probability(pool_above, "the probability above which the interaction is pooled")
@@ -356,7 +346,6 @@ def ranges_study(trials: Sequence[StudyTrial], limits: CapabilityLimits | None =
         limits: as `gauge_study`.
 
     Raises:
-        StudyIncomplete: as `gauge_study`.
         InputImpossible: as `gauge_study`, or more than 25 of something.
     """
     layout = layout_of(trials)

@@ -18,7 +18,7 @@ from typing import IO
 
 import msgspec
 
-from acquire.errors import InputImpossible, SteadyohmError
+from acquire.errors import InputImpossible
 from drivers.plain_file import read_file
 from system.files import lock, to_disk
 
@@ -157,12 +157,6 @@ _HEAD = b'{"study":'
 """How a record begins: what begins otherwise is somebody else's file, and is left alone."""
 
 
-class StudyFileInvalid(SteadyohmError):
-    """A file is no record of a study, or was changed, or is in use."""
-
-    exit_code = 2
-
-
 @dataclass(frozen=True, slots=True)
 class Subject:
     """What is measured, where and with what.
@@ -275,19 +269,19 @@ class _Later(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
 
 
 def read_study(path: Path) -> StudyRecord:
-    """Read the record of a study. Raises StudyFileInvalid."""
+    """Read the record of a study. Raises InputImpossible."""
     try:
         data = read_file(path, LARGEST)
     except OSError as error:
         what = f"{path} cannot be read ({error.strerror})."
-        raise StudyFileInvalid(what, "Name the file that a study wrote.") from error
+        raise InputImpossible(what, "Name the file that a study wrote.") from error
     *lines, rest = data.split(b"\n")
     if not lines:
-        raise StudyFileInvalid(f"{path} is no record of a study.", "Name the file that a study wrote.")
+        raise InputImpossible(f"{path} is no record of a study.", "Name the file that a study wrote.")
     with contextlib.suppress(msgspec.MsgspecError, UnicodeError):
         if (version := msgspec.json.decode(lines[0], type=_Version).study) > VERSION:
             what = f"{path} was written by a newer steadyohm (version {version})."
-            raise StudyFileInvalid(what, "Read it with that one.")
+            raise InputImpossible(what, "Read it with that one.")
     place = 1
     try:
         first = msgspec.json.decode(lines[0], type=_First)
@@ -299,7 +293,7 @@ def read_study(path: Path) -> StudyRecord:
             record.add(line)
     except (msgspec.MsgspecError, ValueError, LookupError) as error:
         what = f"{path}:{place}: this line is none of a study's record."
-        raise StudyFileInvalid(what, "Take the file as the study wrote it, or begin anew.") from error
+        raise InputImpossible(what, "Take the file as the study wrote it, or begin anew.") from error
     return record
 
 
@@ -311,11 +305,11 @@ class StudyFile:
         self.path, self.record, self._out = path, record, out
 
     def take(self, measurement: Measurement) -> None:
-        """Write a measurement down, in place of an earlier one of the same turn. Raises StudyFileInvalid."""
+        """Write a measurement down, in place of an earlier one of the same turn. Raises InputImpossible."""
         self._later(_Later(taken=measurement))
 
     def take_back(self, turn: int) -> None:
-        """Strike the measurement of a turn out; the line itself stays. Raises StudyFileInvalid."""
+        """Strike the measurement of a turn out; the line itself stays. Raises InputImpossible."""
         self._later(_Later(taken_back=turn))
 
     def _later(self, line: _Later) -> None:
@@ -323,7 +317,7 @@ class StudyFile:
         self.record.add(line)
 
     def write(self, line: msgspec.Struct) -> None:
-        """Write one line; it is on the disk afterwards. Raises StudyFileInvalid."""
+        """Write one line; it is on the disk afterwards. Raises InputImpossible."""
         number, left = self._out.fileno(), msgspec.json.encode(line) + b"\n"
         end = self._out.seek(0, os.SEEK_END)
         try:
@@ -334,7 +328,7 @@ class StudyFile:
             with contextlib.suppress(OSError):  # half a line is cut off at the next start otherwise
                 os.ftruncate(number, end)
             what = f"{self.path} cannot be written ({error.strerror})."
-            raise StudyFileInvalid(what, "Make room; the study goes on from what is written.") from error
+            raise InputImpossible(what, "Make room; the study goes on from what is written.") from error
 
 
 @contextlib.contextmanager
@@ -342,12 +336,12 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
     """Begin a record; the file must not be there yet, or hold not even its first line.
 
     Raises:
-        StudyFileInvalid: it is there, or cannot be made.
+        InputImpossible: it is there, or cannot be made.
     """
     with _opened(path, os.O_RDWR | os.O_CREAT) as out:
         there = out.read(LARGEST)
         if b"\n" in there or there[: len(_HEAD)] != _HEAD[: len(there)]:
-            raise StudyFileInvalid(f"{path} is there already.", "Name another file with --to.")
+            raise InputImpossible(f"{path} is there already.", "Name another file with --to.")
         os.ftruncate(out.fileno(), 0)
         file = StudyFile(path, StudyRecord(subject, plan, utc_s), out)
         file.write(_First(subject=subject, plan=plan, begun_utc_s=utc_s))
@@ -356,7 +350,7 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
 
 @contextlib.contextmanager
 def resumed(path: Path) -> Iterator[StudyFile]:
-    """Go on with a record. Raises StudyFileInvalid."""
+    """Go on with a record. Raises InputImpossible."""
     with _opened(path, os.O_RDWR) as out:
         record = read_study(path)
         if record.torn:
@@ -373,9 +367,9 @@ def _opened(path: Path, flags: int) -> Iterator[IO[bytes]]:
     except OSError as error:
         done = "begun" if flags & os.O_CREAT else "opened"
         what = f"{path} cannot be {done} ({error.strerror})."
-        raise StudyFileInvalid(what, "Name another file with --to.") from error
+        raise InputImpossible(what, "Name another file with --to.") from error
     with out, path.with_name(f".{path.name}.lock").open("wb") as beside:
         if not lock(beside.fileno()):
             what = f"Somebody else is writing {path}."
-            raise StudyFileInvalid(what, "Let that study end, or name another file with --to.")
+            raise InputImpossible(what, "Let that study end, or name another file with --to.")
         yield out

@@ -19,11 +19,11 @@ from acquire.stats.gauge import (
     POOL_ABOVE,
     SIGMAS,
     GaugeStudy,
-    StudyIncomplete,
     StudyTrial,
     VarianceRow,
     VarianceSource,
     gauge_study,
+    incomplete,
     ranges_study,
 )
 from acquire.study.record import Measurement, StudyRecord
@@ -188,14 +188,14 @@ def report_of(record: StudyRecord, *, pool_above: float = POOL_ABOVE) -> StudyRe
         pool_above: see `stats.gauge.gauge_study`.
 
     Raises:
-        StudyIncomplete: fewer than two full rounds; says which measurement is missing first.
-        InputImpossible: as `stats.gauge.gauge_study`.
+        InputImpossible: fewer than two full rounds (says which measurement is missing first), or as
+            `stats.gauge.gauge_study`.
     """
     plan, subject = record.plan, record.subject
     rounds = min((turn.trial - 1 for turn in record.missing), default=plan.trials)
     if rounds < 2:
         turn = record.missing[0]
-        raise StudyIncomplete(plan.name_of(turn.label), turn.operator, turn.trial - 1, plan.trials)
+        raise incomplete(plan.name_of(turn.label), turn.operator, turn.trial - 1, plan.trials)
     used = [
         (turn, record.taken[turn.number])
         for turn in plan.turns

@@ -54,12 +54,6 @@ from drivers.reading import Quantity, Reading
 from system.ending import asked_to_end
 
 
-class StudyChanged(SteadyohmError):
-    """A study cannot go on: what it measures or how has changed since it was begun."""
-
-    exit_code = 2
-
-
 @dataclass(frozen=True, slots=True)
 class Wish:
     """What was asked for on the command line.
@@ -160,7 +154,7 @@ def _subject(files: Files, step: Step) -> Subject:
 def _refuse_another(wish: Wish, before: Subject, now: Subject) -> None:
     """A study that goes on must measure the same thing in the same way."""
     if wish.step and wish.step != before.step:
-        raise StudyChanged(
+        raise InputImpossible(
             f'{wish.to} is a study of the step "{before.step}".', "Name another file with --to."
         )
     changed = [
@@ -174,7 +168,7 @@ def _refuse_another(wish: Wish, before: Subject, now: Subject) -> None:
         if getattr(before, name) != getattr(now, name)
     ]
     if changed:
-        raise StudyChanged(
+        raise InputImpossible(
             f"{' and '.join(changed)} changed since {wish.to} was begun.".capitalize(),
             "Put it back, or begin a new study with --to.",
         )
@@ -185,7 +179,7 @@ def _refuse_other_plan(wish: Wish, operators: Sequence[str], parts: Sequence[str
     if (wish.operators and list(wish.operators) != list(operators)) or (
         wish.parts and list(wish.parts) != list(parts)
     ):
-        raise StudyChanged(
+        raise InputImpossible(
             f"{wish.to} is a study with other parts or operators.",
             "Leave --parts and --operators out to go on with it, or name another file with --to.",
         )
@@ -217,9 +211,8 @@ async def run_study(wish: Wish) -> Path:
 
     Raises:
         FileInvalid, ModelInvalid: bench file, sheet or meter file cannot be used.
-        StudyFileInvalid: the record cannot be written, or is none.
-        StudyChanged: the record is of something else.
-        InputImpossible: the step or the plan cannot be.
+        InputImpossible: the step or the plan cannot be, or the record cannot be written, is none, or is of
+            something else.
     """
     stop, console = asyncio.Event(), BenchConsole()
     with contextlib.ExitStack() as open_files:
@@ -243,7 +236,7 @@ def study_bench(
     """A study with its instruments, not yet opened and without a screen, and what is to be told at first.
 
     Raises:
-        FileInvalid, ModelInvalid, StudyFileInvalid, StudyChanged, InputImpossible: as `run_study`.
+        FileInvalid, ModelInvalid, InputImpossible: as `run_study`.
     """
     bench = load_bench(wish.bench)
     files = read_files(bench, clock)
@@ -290,7 +283,7 @@ class StudyBench:
     _failed: SteadyohmError | None = None
 
     async def run(self, notices: Sequence[Notice]) -> None:
-        """Measure until nothing is missing or the stop is set. Raises StudyFileInvalid."""
+        """Measure until nothing is missing or the stop is set. Raises InputImpossible."""
         self.display = self.screen.show
         if not self.file.record.missing:
             return
