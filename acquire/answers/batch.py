@@ -17,7 +17,7 @@ from typing import Annotated
 import typer
 
 from acquire import logs
-from acquire.answers.options import (
+from acquire.answers import (
     PLACE,
     AsJson,
     Html,

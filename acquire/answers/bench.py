@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import Level, LogLevel, argument, option, say
+from acquire.answers import Level, LogLevel, argument, option, say
 
 
 class DemoScene(StrEnum):

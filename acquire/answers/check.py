@@ -14,7 +14,7 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.options import AsJson, argument, option, say, say_json
+from acquire.answers import AsJson, argument, option, say, say_json
 from acquire.answers.sheet_checks import MeterFit, SheetRemark, row_lines, sheet_remarks, term_lines
 from acquire.bench.assembly import as_asked_for
 from acquire.bench.duty_setup import spool_cards

@@ -14,7 +14,7 @@ import structlog
 import typer
 
 from acquire import logs
-from acquire.answers.options import Level, LogLevel, argument, option, say
+from acquire.answers import Level, LogLevel, argument, option, say
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible

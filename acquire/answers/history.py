@@ -17,7 +17,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, argument, option, say, say_json
+from acquire.answers import AsJsonLines, JournalPlace, OnlyBench, argument, option, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry

@@ -21,7 +21,7 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.options import AsJsonLines, argument, option, say, say_json
+from acquire.answers import AsJsonLines, argument, option, say, say_json
 from acquire.bench.assembly import SOFTWARE, circumstances
 from acquire.bench.duty_setup import habit
 from acquire.clock import Clock, RealClock

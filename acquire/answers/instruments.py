@@ -15,7 +15,7 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
-from acquire.answers.options import AsJson, argument, option, say, say_json
+from acquire.answers import AsJson, argument, option, say, say_json
 from acquire.bench.intake import Feed, ohmmeter
 from acquire.clock import RealClock
 from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED

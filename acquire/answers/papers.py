@@ -16,7 +16,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import (
+from acquire.answers import (
     PLACE,
     AsJson,
     AsJsonLines,

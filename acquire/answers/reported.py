@@ -17,7 +17,7 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.options import AsJson, argument, option, say, say_json
+from acquire.answers import AsJson, argument, option, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import write_new
 from acquire.files.shipped import shipped

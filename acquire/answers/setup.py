@@ -24,8 +24,8 @@ from typing import Annotated, Any
 import typer
 
 from acquire import logs
+from acquire.answers import Level, LogLevel, argument, option
 from acquire.answers.instruments import bench_text_for, measures_temperature
-from acquire.answers.options import Level, LogLevel, argument, option
 from acquire.bench.assembly import SOFTWARE
 from acquire.bench.run import at_work, reads_on_hang_up
 from acquire.clock import Clock, RealClock

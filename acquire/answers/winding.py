@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import option, say
+from acquire.answers import option, say
 from acquire.errors import InputImpossible
 from acquire.files.spool_cards import read_spools
 from acquire.physics.checks import COLDEST_CELSIUS, HOTTEST_CELSIUS, of_winding
