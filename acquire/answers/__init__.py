@@ -1,4 +1,4 @@
-"""The commands: what is typed, what is done, and what is said; here what several of them share.
+"""The commands: what is typed, what is done, what is said; here what they share.
 
 Options as they are typed, and ways to answer. Not for what a command does.
 """
