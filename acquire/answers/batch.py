@@ -145,42 +145,6 @@ WIDTH = 41
 """Characters of the picture; odd, so that the centre has a place of its own."""
 
 
-def chart_lines(
-    place: str | Path, resistor: str | None, limit: int, bench: str | None = None
-) -> Iterator[str]:
-    """The latest readings of each check standard on each bench, a line each, below the limits of its chart.
-
-    Args:
-        place: folder of a bench's journal, address of a line's database, or a collector file.
-        resistor: only this one; None: all there are.
-        limit: at most so many readings of each.
-        bench: only this one; None: all that are on the record, each with charts of its own.
-
-    Raises:
-        JournalUnusable: there is no record, or it cannot be read.
-        InputImpossible: no check standard is on record, or none of this name.
-    """
-    query = Query(kinds=("check_standard",), bench=bench, with_evidence=False)
-    with record_at(place) as record:
-        found = [record_of(entry, CheckStandard) for entry in record.find(query)]
-    names = sorted({record.resistor for record in found})
-    benches = sorted({record.bench for record in found})
-    if not names and bench is not None:
-        raise InputImpossible(
-            f'No check standard of the bench "{bench}" is on record.', "Leave --bench out to see all."
-        )
-    if not names:
-        raise InputImpossible(
-            "No check standard is on record.", "Add a [check] table to the bench file; it asks for one then."
-        )
-    if resistor is not None and resistor not in names:
-        raise InputImpossible(f'There is no check standard "{resistor}".', f"There are {', '.join(names)}.")
-    for each, name in product(benches, names if resistor is None else [resistor]):
-        records = [record for record in found if (record.bench, record.resistor) == (each, name)]
-        if records:
-            yield from _chart(records[-limit:], f"{each}, {name}" if len(benches) > 1 else name)
-
-
 def _chart(records: Sequence[CheckStandard], title: str) -> Iterator[str]:
     last = records[-1]
     certified = show(last.certificate_ohm, "Ω", last.certificate_expanded_ohm)
@@ -235,7 +199,25 @@ def chart(
     bench: OnlyBench = None,
 ) -> None:
     """Draw the check standard's readings between their limits: is the bench still what it was?"""
-    say(chart_lines(journal, resistor, limit, bench))
+    query = Query(kinds=("check_standard",), bench=bench, with_evidence=False)
+    with record_at(journal) as record:
+        found = [record_of(entry, CheckStandard) for entry in record.find(query)]
+    names = sorted({record.resistor for record in found})
+    benches = sorted({record.bench for record in found})
+    if not names and bench is not None:
+        raise InputImpossible(
+            f'No check standard of the bench "{bench}" is on record.', "Leave --bench out to see all."
+        )
+    if not names:
+        raise InputImpossible(
+            "No check standard is on record.", "Add a [check] table to the bench file; it asks for one then."
+        )
+    if resistor is not None and resistor not in names:
+        raise InputImpossible(f'There is no check standard "{resistor}".', f"There are {', '.join(names)}.")
+    for each, name in product(benches, names if resistor is None else [resistor]):
+        records = [record for record in found if (record.bench, record.resistor) == (each, name)]
+        if records:
+            say(_chart(records[-limit:], f"{each}, {name}" if len(benches) > 1 else name))
 
 
 def study(

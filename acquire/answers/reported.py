@@ -383,31 +383,6 @@ def identification_lines(sheets: Sequence[Path], readings: Iterable[str], told: 
             yield f"{sureness(each.probability):>9}  {name}{why}"
 
 
-def learnt_sheet(files: Sequence[Path], name: str, core: str) -> str:
-    """A sheet proposed from good units: from CSV files, or from journals where units were called good.
-
-    Raises:
-        InputImpossible: a file cannot be read or its rows make no pair matrix; names file and line.
-        JournalUnusable: a journal cannot be read.
-    """
-    units: dict[str, dict[Pair, float]] = {}
-    for file in files:
-        if file.is_dir():
-            with JournalReader(file) as journal:
-                units |= {unit: dict(readings) for unit, readings in called_good(journal).items()}
-            continue
-        for line, row in _rows(file):
-            try:
-                unit, pair, ohm = _measured(row)
-            except (KeyError, ValueError, AttributeError) as error:
-                raise InputImpossible(
-                    f"{file}:{line}: this row has no unit, pin_a, pin_b and ohm.",
-                    "Head the columns unit,pin_a,pin_b,ohm; write open where the display shows overload.",
-                ) from error
-            units.setdefault(unit, {})[pair] = ohm
-    return learnt(units, name, core)
-
-
 def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
     """One row of a pair matrix.
 
@@ -491,7 +466,22 @@ def learn_sheet(
     write: Annotated[Path | None, option("Sheet to write; printed if left out.")] = None,
 ) -> None:
     """Propose a sheet from good units measured by pairs: circuit, nominals, tolerances, and what to ask."""
-    text = learnt_sheet(files, name, core)
+    units: dict[str, dict[Pair, float]] = {}
+    for file in files:
+        if file.is_dir():
+            with JournalReader(file) as journal:
+                units |= {unit: dict(readings) for unit, readings in called_good(journal).items()}
+            continue
+        for line, row in _rows(file):
+            try:
+                unit, pair, ohm = _measured(row)
+            except (KeyError, ValueError, AttributeError) as error:
+                raise InputImpossible(
+                    f"{file}:{line}: this row has no unit, pin_a, pin_b and ohm.",
+                    "Head the columns unit,pin_a,pin_b,ohm; write open where the display shows overload.",
+                ) from error
+            units.setdefault(unit, {})[pair] = ohm
+    text = learnt(units, name, core)
     if write is None:
         typer.echo(text)
         return

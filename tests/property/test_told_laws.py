@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 from acquire.answers.reported import (
     explain_unit,
     identification_lines,
-    learnt_sheet,
+    learn_sheet,
     reading_of,
     told_about,
 )
 from acquire.errors import SteadyohmError
 from acquire.sheets import load_sheet
+from tests.commands import printed
 from tests.tries import tries
 
 SHEETS = sorted((Path(__file__).parents[2] / "configs" / "sheets").glob("*.toml"))
@@ -39,7 +40,7 @@ def asked(raw):
         file = Path(folder) / "units.csv"
         file.write_bytes(raw)
         try:
-            text = learnt_sheet([file], "Learnt", "CORE")
+            text = "\n".join(printed(learn_sheet, [file], name="Learnt", core="CORE"))
         except SteadyohmError as error:
             said = str(error).strip()
         else:
@@ -92,6 +93,6 @@ def test_whatever_is_told_is_explained_or_refused_in_words(words, temperature, l
             assert pair.a
             assert pair.b
     with contextlib.suppress(SteadyohmError):
-        explain_unit(SHEET, words, temperature=temperature, leads=leads)
+        printed(explain_unit, SHEET, words, temperature=temperature, leads=leads)
     with contextlib.suppress(SteadyohmError):
         assert list(identification_lines(SHEETS, words, told_about(temperature, leads, "hand-2000")))
