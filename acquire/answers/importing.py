@@ -96,20 +96,8 @@ def import_papers(
     typer.echo(f"{file}: {done}: values {len(results)}, units {units}")
 
 
-def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult]:
-    """Judge results and put them on the record, all of them or none, with what that makes of the unit.
-
-    Args:
-        bench_file: names sheet, purpose and journal.
-        serial: of the unit; it must have been on this bench.
-        texts: as behind .result at the bench.
-
-    Raises:
-        FileInvalid, ModelInvalid: a file cannot be used.
-        JournalUnusable: the journal cannot be opened, or a bench at work has it.
-        InputImpossible: a text cannot be understood, or the unit was never on this bench.
-    """
-    bench = load_bench(bench_file)
+def _typed_in(bench: Bench, serial: str, texts: list[str]) -> list[TypedResult]:
+    """Judge results and put them on the record, all of them or none, with what that makes of the unit."""
     clock, place = RealClock(), _place(bench)
     visit = _on_record(bench, serial)
     started = visit.started
@@ -165,7 +153,7 @@ def result(
         return
     if not serial:
         raise InputImpossible("Whose results are these?", "Give --serial.")
-    for record in type_in(bench, serial, results):
+    for record in _typed_in(load_bench(bench), serial, results):
         if as_json:
             say_json(to_plain(record))
         else:

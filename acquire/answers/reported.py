@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
@@ -284,26 +284,10 @@ def reading_of(text: str) -> tuple[Pair, float]:
     return pair, ohm
 
 
-def told_about(
-    temperature: float | None,
-    leads: float | None,
-    meter: str,
-    *,
-    wires: int = 2,
-    four_wire: Iterable[str] = (),
+def _told(
+    temperature: float | None, leads: float | None, meter: str, wires: int, four_wire: Iterable[str]
 ) -> Told:
-    """What is known besides the readings.
-
-    Args:
-        temperature: of the unit, degrees Celsius, if told.
-        leads: ohms of the shorted probes, if told.
-        meter: path of a meter file, or the name of a shipped one.
-        wires: 4 where every value was taken with four wires.
-        four_wire: pairs that were, such as "1-2".
-
-    Raises:
-        InputImpossible: no leads or no winding are like that, or no such meter file.
-    """
+    """What is known besides the readings."""
     if leads is not None:
         of_leads(leads)
     if temperature is not None:
@@ -366,23 +350,6 @@ def _facts(found: Explanation) -> dict[str, object]:
     }
 
 
-def identification_lines(sheets: Sequence[Path], readings: Iterable[str], told: Told) -> Iterator[str]:
-    """Which of the known types a core is, most likely first."""
-    files = [file for path in sheets for file in (sorted(path.glob("*.toml")) if path.is_dir() else [path])]
-    if not files:
-        raise InputImpossible("There is no sheet to compare with.", "Name sheet files or a folder of them.")
-    metal = CONDUCTORS["copper"]  # of an unknown core the metal is unknown too: copper is far the likeliest
-    values = [weighed(pair, shown, told, metal) for pair, shown in map(reading_of, _few(readings))]
-    candidates = identify([load_sheet(file) for file in files], values)
-    if not candidates:
-        yield "No reading was given, so it may be any of them."
-    for each in candidates:
-        if each.probability >= 0.005:
-            name = each.sheet.name if each.sheet else "none of the known types"
-            why = f": {sentence(each.condition)}" if each.condition else ""
-            yield f"{sureness(each.probability):>9}  {name}{why}"
-
-
 def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
     """One row of a pair matrix.
 
@@ -435,7 +402,7 @@ def explain_unit(
     as_json: AsJson = False,
 ) -> None:
     """Explain values told over the telephone: what is likely wrong, how sure, what to measure next."""
-    told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
+    told = _told(temperature, leads, meter, wires, four_wire or ())
     explanation = explain(load_sheet(sheet), [reading_of(text) for text in _few(reading)], told)
     if as_json:
         say_json(_facts(explanation), indent=2)
@@ -454,8 +421,20 @@ def identify_core(
     four_wire: FourWire = None,
 ) -> None:
     """Say which of the known sheets an unknown core fits, and how sure that is."""
-    told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
-    say(identification_lines(sheets, reading, told))
+    told = _told(temperature, leads, meter, wires, four_wire or ())
+    files = [file for path in sheets for file in (sorted(path.glob("*.toml")) if path.is_dir() else [path])]
+    if not files:
+        raise InputImpossible("There is no sheet to compare with.", "Name sheet files or a folder of them.")
+    metal = CONDUCTORS["copper"]  # of an unknown core the metal is unknown too: copper is far the likeliest
+    values = [weighed(pair, shown, told, metal) for pair, shown in map(reading_of, _few(reading))]
+    candidates = identify([load_sheet(file) for file in files], values)
+    if not candidates:
+        typer.echo("No reading was given, so it may be any of them.")
+    for each in candidates:
+        if each.probability >= 0.005:
+            name = each.sheet.name if each.sheet else "none of the known types"
+            why = f": {sentence(each.condition)}" if each.condition else ""
+            typer.echo(f"{sureness(each.probability):>9}  {name}{why}")
 
 
 def learn_sheet(
