@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -19,13 +18,8 @@ if TYPE_CHECKING:
     from acquire.reports.document import Document
 
 
-class Level(StrEnum):
-    """How serious a log line is, least first."""
-
-    DEBUG = "debug"
-    INFO = "info"
-    WARNING = "warning"
-    ERROR = "error"
+Level = Literal["debug", "info", "warning", "error"]
+"""How serious a log line is, least first."""
 
 
 def option(told: str, *names: str, **more: Any) -> Any:

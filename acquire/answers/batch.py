@@ -9,10 +9,9 @@ import math
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
-from enum import StrEnum
 from itertools import pairwise, product
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -106,12 +105,7 @@ def batch(
         say_document(batch_document(report))
 
 
-class ReportKind(StrEnum):
-    """What is reported to a page."""
-
-    BATCH = "batch"
-    RETURNED = "returned"
-    STUDY = "study"
+ReportKind = Literal["batch", "returned", "study"]
 
 
 def document(
@@ -128,11 +122,11 @@ def document(
 
 
 def _document(kind: ReportKind, place: str, name: str) -> Document:
-    if kind is ReportKind.STUDY:
+    if kind == "study":
         study = report_of(read_study(Path(place)))
         return study_document(study, study_pictures(study))
     with record_at(place) as record:
-        if kind is ReportKind.RETURNED:
+        if kind == "returned":
             from acquire.reports.returned import returned
             from acquire.reports.returned_document import returned_document
 

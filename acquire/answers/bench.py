@@ -2,29 +2,18 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
-from acquire.answers import Level, LogLevel, argument, option, say
+from acquire.answers import LogLevel, argument, option, say
 
+Scene = Literal["plover-80", "quern-12", "fathom-7"]
+"""Invented units of the demonstration."""
 
-class DemoScene(StrEnum):
-    """Invented units of the demonstration."""
-
-    PLOVER_80 = "plover-80"
-    QUERN_12 = "quern-12"
-    FATHOM_7 = "fathom-7"
-
-
-class HandsPace(StrEnum):
-    """How quick a pair of hands is."""
-
-    QUICK = "quick"
-    SLOW = "slow"
-
+Pace = Literal["quick", "slow"]
+"""How quick a pair of hands is."""
 
 METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
 
@@ -33,8 +22,8 @@ def demo(
     *,
     folder: Annotated[Path | None, option("Where the files of this run go.", "--dir")] = None,
     scene: Annotated[
-        DemoScene, option("Which units: cores that came by mail, or a batch of forty that was wound here.")
-    ] = DemoScene.PLOVER_80,
+        Scene, option("Which units: cores that came by mail, or a batch of forty that was wound here.")
+    ] = "plover-80",
     meter: Annotated[str, option(METER_HELP)] = "bench-6-digit",
     units: Annotated[
         int | None, option("How many units come; 10, and 40 of fathom-7.", min=1, max=1000)
@@ -56,7 +45,7 @@ def demo(
 
     logs.set_up(level="warning")
     pace = speed or (2.0 if page else 6.0)
-    options = DemoOptions(new_folder(folder), scene.value, meter, units, pace, seed, page, in_fixture)
+    options = DemoOptions(new_folder(folder), scene, meter, units, pace, seed, page, in_fixture)
     surprises = run_loop(run_demo(options, BenchConsole()))
     raise typer.Exit(1 if surprises else 0)
 
@@ -65,14 +54,14 @@ def run(
     bench: Annotated[Path, argument("Bench file (TOML); configs/benches/example.toml shows all of it.")],
     *,
     record: Annotated[Path | None, option("Write down every reading here, for `steadyohm replay`.")] = None,
-    log_level: LogLevel = Level.WARNING,
+    log_level: LogLevel = "warning",
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
     from acquire import logs
     from acquire.bench.run import run_bench
     from system.ending import run_loop
 
-    logs.set_up(level=log_level.value)
+    logs.set_up(level=log_level)
     run_loop(run_bench(bench, record))
 
 
@@ -101,7 +90,7 @@ def simulate(
         list[str] | None,
         option('Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" tells.'),
     ] = None,
-    hands: Annotated[HandsPace, option("How long the probes are in the air on their way.")] = HandsPace.QUICK,
+    hands: Annotated[Pace, option("How long the probes are in the air on their way.")] = "quick",
     bench: Annotated[Path, option("Bench file to write, for `steadyohm run`.")] = Path(
         "simulated-bench.toml"
     ),
@@ -112,4 +101,4 @@ def simulate(
     from acquire.simulated.simulate import become_simulation, simulated
 
     put = simulated(sheet, meter)
-    become_simulation(put, bench, faults=fault or [], pace=hands.value, port=port, seed=seed)
+    become_simulation(put, bench, faults=fault or [], pace=hands, port=port, seed=seed)

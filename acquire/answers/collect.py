@@ -38,7 +38,7 @@ def _read(file: Path, log_level: Level) -> CollectorFile:
     need_postgresql()
     from acquire.line.collector_file import load_collector
 
-    logs.set_up(level=log_level.value)
+    logs.set_up(level=log_level)
     return load_collector(file)
 
 
@@ -149,7 +149,7 @@ def collect(
     print_roles: Annotated[
         bool, option("Print the roles of the database as SQL, and leave.", "--print-roles")
     ] = False,
-    log_level: LogLevel = Level.INFO,
+    log_level: LogLevel = "info",
 ) -> None:
     """Collect what all benches of a line record into one PostgreSQL database, until Ctrl-C."""
     if print_roles:
@@ -172,7 +172,7 @@ def collect(
 def all_benches(
     file: Annotated[Path, argument("Collector file (TOML), as for `steadyohm collect`.")],
     *,
-    log_level: LogLevel = Level.WARNING,
+    log_level: LogLevel = "warning",
 ) -> None:
     """Serve the page with all benches: who works, who is silent, yield today, who runs old files."""
     run_loop(_served(_read(file, log_level)))

@@ -24,7 +24,7 @@ from typing import Annotated, Any
 import typer
 
 from acquire import logs
-from acquire.answers import Level, LogLevel, argument, option
+from acquire.answers import LogLevel, argument, option
 from acquire.answers.instruments import bench_text_for, measures_temperature
 from acquire.bench.assembly import SOFTWARE
 from acquire.bench.run import at_work, reads_on_hang_up
@@ -310,10 +310,10 @@ def setup(
         bool | None,
         option("Open the page in a browser; left out: from a terminal.", "--browser/--no-browser"),
     ] = None,
-    log_level: LogLevel = Level.WARNING,
+    log_level: LogLevel = "warning",
 ) -> None:
     """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
-    logs.set_up(level=log_level.value)
+    logs.set_up(level=log_level)
     run_loop(run_setup(folder, port, browser=browser))
 
 
