@@ -163,16 +163,11 @@ def made_of(said: Decoded) -> str:
 
 def decoding_facts(decoding: Decoding) -> dict[str, Any]:
     """The same for programs."""
+    names = "quantity", "kind", "value_si", "resolution_si"
     pieces = [
-        {
-            "raw": piece.raw.hex(),
-            "refused": piece.refused or None,
-            "quantity": piece.decoded.quantity.value if piece.decoded else None,
-            "kind": piece.decoded.kind.value if piece.decoded else None,
-            "value_si": piece.decoded.value_si if piece.decoded else None,
-            "resolution_si": piece.decoded.resolution_si if piece.decoded else None,
-            "flags": sorted(flag.value for flag in piece.decoded.flags) if piece.decoded else [],
-        }
+        {"raw": piece.raw.hex(), "refused": piece.refused or None}
+        | {name: getattr(piece.decoded, name, None) for name in names}
+        | {"flags": sorted(piece.decoded.flags) if piece.decoded else []}
         for piece in decoding.pieces
     ]
     return {"driver": decoding.driver, "frames": pieces, "thrown_bytes": decoding.thrown_bytes}
