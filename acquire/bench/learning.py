@@ -16,7 +16,7 @@ from acquire.journal.history import JournalReader
 from acquire.records import Code, Ending, Fact, Notice, Severity, Sheet
 from acquire.records.bench import Refused
 from acquire.records.codes import Refusal
-from acquire.reports.lessons import called_good, learnt
+from acquire.reports.lookback import called_good, learnt
 
 Learn = Callable[[str], Awaitable[dict[str, Fact]]]
 

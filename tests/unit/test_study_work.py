@@ -27,7 +27,7 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.sheets import load_sheet
-from acquire.study.plan import plan_of
+from acquire.study.record import plan_of
 from acquire.study.work import Finished, MeasurementTaken, StudyWork, TakenBack
 from acquire.words.notices import said
 from drivers.models import load_model
