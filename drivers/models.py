@@ -7,7 +7,6 @@ core takes as they are. A file with faults is refused with all of them, each wit
 from __future__ import annotations
 
 import hashlib
-import re
 import tomllib
 from datetime import date
 from functools import cached_property
@@ -21,6 +20,7 @@ from drivers.accuracy import RangeAccuracy
 from drivers.errors import FaultAt, ModelInvalid
 from drivers.plain_file import read_file
 from drivers.reading import UNIT_OF, Quantity, Ranging
+from drivers.toml_lines import find_lines
 
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
@@ -240,7 +240,7 @@ def _unused(text: str, tree: dict[str, Any]) -> tuple[int, ...]:
     holding = [k for k, each in enumerate(ranges) if isinstance(each, dict) and _UNUSED in each]
     for index in holding:
         del ranges[index][_UNUSED]
-    return tuple(_line_of(text, ("range", index, _UNUSED)) for index in holding)
+    return tuple(find_lines(text).of(("range", index, _UNUSED)) for index in holding)
 
 
 def _unread(path: Path, what: str) -> ModelInvalid:
@@ -251,7 +251,7 @@ def _fault(text: str, error: ErrorDetails) -> FaultAt:
     """One fault with its place."""
     loc = tuple(error["loc"])
     key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
-    return FaultAt(_line_of(text, loc), key, _in_words(error))
+    return FaultAt(find_lines(text).of(loc), key, _in_words(error))
 
 
 def _in_words(error: ErrorDetails) -> str:
@@ -266,27 +266,3 @@ def _in_words(error: ErrorDetails) -> str:
     given: Any = error.get("input")
     shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
     return words.get(error["type"], f"{message}{shown}.")
-
-
-def _line_of(text: str, loc: tuple[int | str, ...]) -> int:
-    """Line of a key in the file, or of its table where the key is missing; 0 when it cannot be told."""
-    names = [part for part in loc if isinstance(part, str)]
-    if not names:
-        return 0
-    lines = list(enumerate(text.splitlines(), start=1))
-    heads = [(number, head[1]) for number, line in lines if (head := _TABLE.match(line))]
-    of_table = [number for number, name in heads if name == names[0]]
-    index = next((part for part in loc if isinstance(part, int)), 0)
-    if of_table:
-        start = of_table[min(index, len(of_table) - 1)]
-    elif len(names) == 1:
-        start = 0
-    else:
-        return 0
-    end = next((number for number, _ in heads if number > start), len(lines) + 1)
-    key = re.compile(rf"\s*{re.escape(names[-1])}\s*=")
-    inside = (number for number, line in lines if start < number < end and key.match(line))
-    return next(inside, start)
-
-
-_TABLE = re.compile(r"\s*\[{1,2}\s*([\w.-]+)\s*\]{1,2}")

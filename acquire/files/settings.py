@@ -33,7 +33,6 @@ from acquire.files.network_tables import HttpSettings, MqttSettings, PageSetting
 from acquire.files.shared import SharedSettings
 from acquire.files.shipped import meter_file_for
 from acquire.files.toml_file import Faults, Table, TomlFile, did_you_mean, read_toml
-from acquire.files.toml_lines import Path as KeyPath
 from acquire.records import Purpose
 from acquire.records.codes import Order
 from drivers.errors import DriverUnknown, MeterError
@@ -47,6 +46,7 @@ from drivers.registry import (
     switch_card_options,
 )
 from drivers.self_check import needs_self_check, self_check_steps
+from drivers.toml_lines import Path as KeyPath
 
 TABLES: dict[str, type[Table]] = {
     "bench": PlaceSettings,
