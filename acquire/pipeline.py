@@ -61,10 +61,11 @@ from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import NOTHING_WANTED, MeterStatements, Wanted
+from acquire.steps.setup_choice import NOTHING_WANTED, Wanted
 from acquire.steps.untested import required
 from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
+from drivers.models import MeterModel
 from drivers.reading import Ranging, Reading
 
 
@@ -96,7 +97,7 @@ class Pipeline:
     """
 
     place: Circumstances
-    meter: MeterStatements
+    meter: MeterModel
     conditions: Conditions
     settle: SettleSettings = field(default_factory=SettleSettings)
     four_wire_below_ohm: float | None = None

@@ -283,10 +283,8 @@ class Service:
 
 def service_of(daemon: Daemon, bench: Bench, supervisor: Supervisor) -> Service:
     """The service around a daemon that was just assembled from a bench file."""
-    model = daemon.pipeline.model
-    if model is None:
-        raise ValueError("the daemon was not assembled from files")
-    return Service(daemon, Files(bench, daemon.pipeline.place, model, (), daemon.pipeline.cards), supervisor)
+    heart = daemon.pipeline
+    return Service(daemon, Files(bench, heart.place, heart.meter, (), heart.cards), supervisor)
 
 
 def _refuse_fixed(before: Bench, now: Bench) -> None:
