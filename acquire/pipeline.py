@@ -449,9 +449,7 @@ class Pipeline:
         place = replace(self.place, operator=started.operator, batch=started.batch)
         held = self.fixture is not None and self.fixture.emptied()
         worth = partial(may_be_warm, self.table)
-        state = UnitState(
-            self.table, started.serial, order=self.order, warm_check=worth, brackets=not held, placed=held
-        )
+        state = UnitState(self.table, started.serial, order=self.order, warm_check=worth, placed=held)
         how = self.table, self.meter, self.conditions, self.four_wire_below_ohm
         return UnitWork(place, *how, started, state)
 

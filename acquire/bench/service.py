@@ -115,7 +115,6 @@ class Service:
     port: int = 0
     _waiting: Files | None = None
     _began_s: float = 0.0
-    _proof: tuple[int, int] = (-1, -1)
 
     # ------------------------------------------------------------------ life
 
@@ -159,10 +158,7 @@ class Service:
         while True:
             await asyncio.sleep(self.supervisor.feed_every_s or LOOK_S)
             await self.daemon.hear_journal()  # a disk that hangs keeps us here, unfed
-            proof = (self._meter_moves(), self.daemon.journal_answers)
-            if all(now != before for now, before in zip(proof, self._proof, strict=True)):
-                self.supervisor.feed(*proof)
-                self._proof = proof
+            self.supervisor.feed(self._meter_moves(), self.daemon.journal_answers)
             if (status := self.status()) != told:
                 told = status
                 self.supervisor.say(f"STATUS={status}")
@@ -176,7 +172,7 @@ class Service:
         """One line for people who ask systemd."""
         facts = self.facts()
         troubles = " ".join(facts.troubles()) or "all is well."
-        return f"{facts.bench}: {counted(self.daemon.verdicts, 'verdict')}; {troubles}"
+        return f"{facts.bench}: {counted(self.daemon.outcomes.total(), 'verdict')}; {troubles}"
 
     # ------------------------------------------------------------------ monitors
 
