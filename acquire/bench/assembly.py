@@ -8,13 +8,11 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from acquire import __version__
 from acquire.bench.daemon import Daemon
-from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.duty_setup import (
     calibration_due,
     calibration_notices,
@@ -24,7 +22,7 @@ from acquire.bench.duty_setup import (
     spool_cards,
 )
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
-from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometers
+from acquire.bench.intake import Feed, ScannerFeed, feeds_of, ohmmeter, scanner
 from acquire.bench.keyboard import COMMAND_WORDS, into
 from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
@@ -236,35 +234,24 @@ def _settle(bench: Bench, model: MeterModel) -> SettleSettings:
 
 def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     """The instruments, not yet opened."""
-    settings = bench.meter
     meter = ohmmeter(bench, daemon.clock)
     if isinstance(meter, TypedMeter):
         daemon.type_in = into(meter, lambda: daemon.pipeline.meter)
     if bench.fixture is not None:
         meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
         wire_up(daemon, meter)
-    feeds = [
-        Feed(
-            "meter",
-            meter,
-            daemon.clock,
-            daemon.take,
-            daemon.tell,
-            daemon.link_lost,
-            lambda: daemon.pipeline.wanted,
-            settings.integration_plc,
-            settings.offset_compensation,
-            DisplayDoubts(lambda: daemon.pipeline.meter),
-            daemon.unread,
-            daemon.set_anew,
-            lambda reading: daemon.pipeline.settling.ripe(reading),  # noqa: PLW0108  (other files, other heart)
-        )
-    ]
     if (named := scanner(bench, daemon.clock)) is not None:
-        daemon.scanners = [ScannerFeed(named, daemon.clock, daemon.command, daemon.tell)]
-    for name, air in thermometers(bench, daemon.clock).items():
-        feeds.append(Feed(name, air, daemon.clock, partial(daemon.take_temperature, feed=name), daemon.tell))
-    return feeds
+        daemon.scanners = [ScannerFeed("scanner", named, daemon.clock, daemon.command, daemon.tell)]
+    return feeds_of(
+        bench,
+        daemon.clock,
+        meter,
+        lambda: daemon.pipeline,
+        take=daemon.take,
+        take_temperature=daemon.take_temperature,
+        tell=daemon.tell,
+        lost=daemon.link_lost,
+    )
 
 
 async def _add_self_check(bench: Bench, daemon: Daemon) -> None:

@@ -27,7 +27,6 @@ from acquire.bench.recording import RecordedPipeline
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.heart.attempt import clock_set_s
-from acquire.heart.standstill import BytesUnread, MeterSet
 from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
 from acquire.journal.store import Journal, keep_small
@@ -210,14 +209,6 @@ class Daemon:
         """One reading of a thermometer."""
         self.latest_s[feed] = self.clock.monotonic_s()
         await self._out(self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin))
-
-    def unread(self, raw: bytes, why: str) -> None:
-        """Bytes came from the ohms meter that are no reading."""
-        self.pipeline.told_of_meter(BytesUnread(raw, why, self.clock.monotonic_s()))
-
-    def set_anew(self, conversion_s: float | None) -> None:
-        """The ohms meter was set anew."""
-        self.pipeline.told_of_meter(MeterSet(conversion_s))
 
     def link_lost(self) -> None:
         """The ohms meter is gone, or still away."""

@@ -165,7 +165,7 @@ class Service:
 
     def _meter_moves(self) -> int:
         """Rises with each reading of the ohms meter, and with each attempt to reach one that is away."""
-        readings = sum(feed.readings for feed in self.daemon.feeds if feed.name == "meter")
+        readings = sum(feed.came for feed in self.daemon.feeds if feed.name == "meter")
         return readings + self.daemon.outages
 
     def status(self) -> str:
@@ -202,7 +202,7 @@ class Service:
             bench=self.files.bench.name,
             software=SOFTWARE,
             uptime_s=now_s - self._began_s,
-            readings={feed.name: feed.readings for feed in daemon.feeds},
+            readings={feed.name: feed.came for feed in daemon.feeds},
             silence_s={name: None if then_s is None else now_s - then_s for name, then_s in latest.items()},
             verdicts=dict(daemon.outcomes),
             journal_seq=daemon.journal.last_seq,
