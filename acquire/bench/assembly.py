@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -39,6 +40,7 @@ from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
 from acquire.physics.wire import SpoolCard
+from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Code, Event, Fact, LeadZero, Notice, Severity, Sheet
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
@@ -171,10 +173,12 @@ async def assemble(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
     conditions = first_conditions(bench, clock)
-    pipeline = RecordedPipeline(files.place, files.model, conditions, out=record, **files.limits)
+    made = Pipeline if record is None else partial(RecordedPipeline, out=record)
+    pipeline: Pipeline = made(files.place, files.model, conditions, **files.limits)
     if pipeline.checks:
         pipeline.duties.recall(await asyncio.to_thread(earlier_checks, bench))
-    pipeline.begin()
+    if isinstance(pipeline, RecordedPipeline):
+        pipeline.begin()
     daemon = Daemon(
         pipeline,
         journal,

@@ -23,7 +23,6 @@ from acquire.bench.intake import Feed, ScannerFeed
 from acquire.bench.keyboard import no_meter_is_read_off
 from acquire.bench.learning import Learn, good_unit, nothing_is_learnt
 from acquire.bench.outages import Outages
-from acquire.bench.recording import RecordedPipeline
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.heart.attempt import clock_set_s
@@ -31,6 +30,7 @@ from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
 from acquire.journal.store import Journal, keep_small
 from acquire.outlets.outlet import Health
+from acquire.pipeline import Pipeline
 from acquire.records import (
     Batch,
     CallGood,
@@ -161,7 +161,7 @@ class Daemon:
         next_files: takes changed files in; called between two units, never in the middle of one.
     """
 
-    pipeline: RecordedPipeline
+    pipeline: Pipeline
     journal: Journal
     clock: Clock
     subscribers: list[Callable[[Event], None]]

@@ -257,7 +257,10 @@ class Service:
         before, files = self.files, self._waiting or self.files
         daemon = self.daemon
         conditions = self._conditions(before.bench, files.bench)
-        daemon.pipeline = daemon.pipeline.on(files.place, files.model, conditions, **files.limits)
+        daemon.pipeline = daemon.pipeline.on(
+            place=files.place, meter=files.model, conditions=conditions, **files.limits
+        )
+        daemon.pipeline.link_lost()  # what was settling was settling by the old files
         daemon.thermometer_u_kelvin = files.bench.temperature.standard_uncertainty_kelvin
         self.files, self._waiting, daemon.next_files = files, None, None
         return [self._notice(Severity.WARNING, Code.FILES_TAKEN, _changes(before, files)), *files.notices]
