@@ -21,7 +21,6 @@ from acquire.answers import AsJson, argument, option, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import write_new
 from acquire.files.shipped import shipped
-from acquire.files.statements import ModelStatements
 from acquire.journal.history import JournalReader
 from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.budget import root_sum_of_squares
@@ -37,7 +36,7 @@ from acquire.verdict.diagnose import Hidden, best_next_pair, diagnose, hidden
 from acquire.verdict.identify import identify
 from acquire.words.faults import sentence
 from acquire.words.saying import joined, ohm_text, sureness
-from drivers.models import load_model
+from drivers.models import MeterModel, load_model
 from drivers.plain_file import read_file
 from drivers.reading import Quantity
 
@@ -296,7 +295,7 @@ def _told(
         raise InputImpossible(f"{wires} wires cannot be.", "Say --wires 2 or --wires 4.")
     model = load_model(_meter_file(meter))
     pairs = frozenset(pair_of(text) for text in four_wire)
-    return Told(temperature, leads, _meter_terms(ModelStatements(model)), model.name, wires, pairs)
+    return Told(temperature, leads, _meter_terms(model), model.name, wires, pairs)
 
 
 def _meter_file(meter: str) -> Path:
@@ -311,7 +310,7 @@ def _meter_file(meter: str) -> Path:
     return shipped("meters", f"{meter}.toml")
 
 
-def _meter_terms(statements: ModelStatements) -> Callable[[float, float], Sequence[Term]]:
+def _meter_terms(statements: MeterModel) -> Callable[[float, float], Sequence[Term]]:
     def meter_terms(shown_ohm: float, factor: float) -> Sequence[Term]:
         statement = statements.holding(Quantity.RESISTANCE, shown_ohm)
         if statement is None:  # beyond the last range; a tenth is more than any meter would be off

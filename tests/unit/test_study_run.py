@@ -13,7 +13,6 @@ from acquire.bench.assembly import first_conditions, read_files
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.files.settings import load_bench
-from acquire.files.statements import ModelStatements
 from acquire.records import Ask, ConfirmOpen, Prompt
 from acquire.study.record import read_study
 from acquire.study.report import Fitness, report_of
@@ -60,7 +59,7 @@ class MemoryBench(StudyBench):
 
     def _feeds(self):
         feeds = super()._feeds()
-        feeds[0].meter = self.meter
+        feeds[0].device = self.meter
         return feeds
 
 
@@ -77,7 +76,7 @@ def made(tmp_path, stack, clock, **changes):
     step = next(s for s in files.place.sheet.steps if s.name == study.record.subject.step)
     work = StudyWork(
         replace(files.place, sheet=replace(files.place.sheet, steps=(step,))),
-        ModelStatements(files.model),
+        files.model,
         first_conditions(bench, clock),
         study.record.plan,
         set(study.record.taken),
