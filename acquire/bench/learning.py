@@ -1,7 +1,7 @@
 """A sheet learnt at a running bench: somebody calls the unit that was just measured a good one.
 
 The word goes on the record; from all units called good a sheet is proposed, in a new file for each number of
-them, so that nothing is written over. Not for how a sheet is learnt (reports/lessons).
+them, so that nothing is written over. Not for how a sheet is learnt (reports/lookback).
 """
 
 from __future__ import annotations

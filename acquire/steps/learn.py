@@ -3,7 +3,7 @@
 Pins that conduct form islands; in each the pairs with the least resistance are its windings, if all others
 are sums of them. What does not add up is the lead of a shared pin, or a star without a neutral (or a delta:
 ohms cannot tell). Not for judging whether units are good, nor for the sheet that is made of it
-(reports/lessons).
+(reports/lookback).
 """
 
 from __future__ import annotations
