@@ -336,48 +336,32 @@ class SettleSection(Table):
     """`[settle]`: when a reading counts as at rest. Every key left out keeps the built-in value.
 
     Attributes:
-        band_counts: half-width of the band to rest in, counts.
-        band: the same as a part of the value; the larger applies.
-        span: shortest look at a contact.
-        min_conversions: fewest conversions.
-        window: longest look back.
-        horizon: a drift must stay inside its share of the band for this long ahead.
-        slow_horizon: likewise on slow steps.
-        slow_span: `span` on slow steps.
-        final_span: a value is final once it has kept still for this long.
-        lift_off: overload for this long means that the probes have left.
-        silence: no reading for this long means the same.
-        longer_holds: whether a longer hold is asked for now and then, so that the bench learns.
+        band_counts and so on: as `acquire.settle.settings.SettleSettings` explains them.
     """
 
     band_counts: Annotated[float, Field(gt=0.0, le=1000.0, allow_inf_nan=False, strict=True)] | None = None
-    band: Fraction | None = None
-    span: Seconds | None = None
+    band_relative: Fraction | None = Field(default=None, alias="band")
+    span_s: Seconds | None = Field(default=None, alias="span")
     min_conversions: Annotated[int, Field(strict=True, ge=3, le=10_000)] | None = None
-    window: Seconds | None = None
-    horizon: Seconds | None = None
-    slow_horizon: Seconds | None = None
-    slow_span: Seconds | None = None
-    final_span: Seconds | None = None
-    lift_off: Seconds | None = None
-    silence: Seconds | None = None
+    window_s: Seconds | None = Field(default=None, alias="window")
+    horizon_s: Seconds | None = Field(default=None, alias="horizon")
+    slow_horizon_s: Seconds | None = Field(default=None, alias="slow_horizon")
+    slow_span_s: Seconds | None = Field(default=None, alias="slow_span")
+    final_span_s: Seconds | None = Field(default=None, alias="final_span")
+    lift_off_s: Seconds | None = Field(default=None, alias="lift_off")
+    silence_s: Seconds | None = Field(default=None, alias="silence")
     longer_holds: Annotated[bool, Field(strict=True)] | None = None
 
     @model_validator(mode="after")
     def _window_is_longer(self) -> SettleSection:
-        span, slow = self.span or SETTLE_SPAN_S, self.slow_span or 0.0
-        if max(span, slow) >= (self.window or SETTLE_WINDOW_S):
+        span_s, slow_s = self.span_s or SETTLE_SPAN_S, self.slow_span_s or 0.0
+        if max(span_s, slow_s) >= (self.window_s or SETTLE_WINDOW_S):
             raise ValueError("window must be longer than span and slow_span")
         return self
 
     def overrides(self) -> dict[str, Any]:
         """What the file sets, by the field names of `acquire.settle.settings.SettleSettings`."""
-        names = {
-            "band": "band_relative",
-            **{key: f"{key}_s" for key in ("span", "window", "horizon", "slow_horizon", "slow_span")},
-            **{key: f"{key}_s" for key in ("final_span", "lift_off", "silence")},
-        }
-        return {names.get(key, key): value for key, value in self if value is not None}
+        return self.model_dump(exclude_none=True)
 
 
 class JournalSettings(Table):

@@ -13,7 +13,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
@@ -116,6 +116,16 @@ class MqttSettings(BrokerSettings):
         return self
 
 
+def _address(host: str) -> str:
+    try:
+        return str(ipaddress.ip_address(host))
+    except ValueError:
+        raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
+
+
+Host = Annotated[str, Field(max_length=64, examples=['"127.0.0.1"']), AfterValidator(_address)]
+
+
 class HttpSettings(Table):
     """`[http]`: numbers for a monitor and a health check. Without this table nothing listens.
 
@@ -126,16 +136,12 @@ class HttpSettings(Table):
     """
 
     port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8470"])]
-    host: Annotated[str, Field(max_length=64, examples=['"127.0.0.1"'])] = "127.0.0.1"
+    host: Host = "127.0.0.1"
     public: Flag = False
 
     @model_validator(mode="after")
     def _stays_here(self) -> HttpSettings:
-        try:
-            address = ipaddress.ip_address(self.host)
-        except ValueError:
-            raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
-        if not address.is_loopback and not self.public:
+        if not is_loopback(self.host) and not self.public:
             raise ValueError("host lets other machines in: add public = true if that is meant")
         return self
 
@@ -164,20 +170,12 @@ class PageSettings(Table):
     """
 
     port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8480"])] = 8480
-    host: Annotated[str, Field(max_length=64, examples=['"127.0.0.1"'])] = "127.0.0.1"
+    host: Host = "127.0.0.1"
     orders: Flag = True
     stop: Flag = False
     speech: Speech = Speech.BROWSER
     names: tuple[HostName, ...] = ()
     token_file: FilePath | None = None
-
-    @model_validator(mode="after")
-    def _is_an_address(self) -> PageSettings:
-        try:
-            ipaddress.ip_address(self.host)
-        except ValueError:
-            raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
-        return self
 
 
 LONGEST = 1000

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any, TypeVar, get_args
+from typing import Annotated, Any, TypeVar, cast, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
@@ -190,6 +190,42 @@ class Faults:
         except ValidationError:  # what a validator of the whole table found; told once the keys are right
             return None
 
+    def table(self, model: type[Model], name: str, given: Callable[[], object] | None = None) -> Model | None:
+        """Check a table that stands once, or note that it is missing; None where it has faults.
+
+        Args:
+            model: its keys.
+            name: of the table.
+            given: what stands for a missing one; None where it must be there.
+        """
+        if name in self.file.tree:
+            return self.check(model, self.file.tree[name], (name,))
+        if given is not None:
+            return self.check(model, given(), (name,))
+        first, about = next(iter(model.model_fields.items()))
+        example = f"{key_of(first, about)} = {_said(about, 'examples') or '…'}"
+        self.add((), f"there is no [{name}] table.", f"Add one, beginning with {example}.")
+        return None
+
+    def tables(self, whole: type[BaseModel]) -> dict[str, Any]:
+        """Check every table that a file may have, by the fields that hold one; gives them by field.
+
+        A tuple of tables stands as often as needed, one of a table or nothing need not be there, and what its
+        field makes by itself stands for a missing one.
+        """
+        found: dict[str, Any] = {}
+        for name, about in whole.model_fields.items():
+            model, key = _inner_model(about.annotation), key_of(name, about)
+            if model is None:
+                continue
+            if get_origin(about.annotation) is tuple:
+                found[name] = tuple(each for _, each in self.several(model, key) if each is not None)
+            elif key in self.file.tree or type(None) not in get_args(about.annotation):
+                found[name] = self.table(model, key, cast("Any", about.default_factory))
+            else:
+                found[name] = None
+        return found
+
     def several(self, model: type[Model], name: str) -> list[tuple[KeyPath, Model | None]]:
         """Check tables that stand as often as needed, each with its place; None for one with faults."""
         given = self.file.tree.get(name, [])
@@ -232,6 +268,15 @@ class Faults:
         own = tuple(detail["loc"])
         what, remedy = in_words(detail, field_at(model, own), keys_at(model, own[:-1]))
         self.add((*at, *own), what, remedy)
+
+
+def tables_of(whole: type[BaseModel]) -> dict[str, type[Table]]:
+    """The tables of a file by name: the fields of what becomes of it that hold one."""
+    return {
+        key_of(name, about): model
+        for name, about in whole.model_fields.items()
+        if (model := _inner_model(about.annotation)) is not None and issubclass(model, Table)
+    }
 
 
 def key_text(path: KeyPath) -> str:

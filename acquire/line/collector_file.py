@@ -8,14 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, cast
 
 from pydantic import Field, TypeAdapter, model_validator
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import BenchName, FilePath
 from acquire.files.network_tables import BrokerSettings, EnvironmentName, HttpSettings, first_line, variable
-from acquire.files.toml_file import Faults, Table, read_toml
+from acquire.files.toml_file import Faults, Table, read_toml, tables_of
 from acquire.line.database import complete
 from acquire.quantity import Seconds
 
@@ -31,7 +31,7 @@ class CollectorSettings(Table):
         in_flight: most messages under way without acknowledgement.
     """
 
-    name: BenchName
+    name: Annotated[BenchName, Field(examples=['"collector-1"'])]
     group: BenchName = "line"
     messages: Annotated[int, Field(strict=True, ge=1, le=10_000)] = 500
     linger: Seconds = 0.02
@@ -107,28 +107,19 @@ class LineSettings(HttpSettings):
     files: FilePath | None = None
 
 
-TABLES: dict[str, type[Table]] = {
-    "collector": CollectorSettings,
-    "broker": LineBroker,
-    "database": DatabaseSettings,
-    "line": LineSettings,
-}
-"""All tables of a collector file; each stands once. The first three must be there."""
-
-
 class CollectorFile(Table):
     """Everything a collector file says, checked.
 
     Attributes:
         file: itself.
-        collector, broker, database, line: its tables.
+        collector, broker, database, line: its tables; defaults stand for a missing last one.
     """
 
     file: Path
     collector: CollectorSettings
     broker: LineBroker
     database: DatabaseSettings
-    line: LineSettings
+    line: LineSettings = Field(default_factory=cast("Any", dict))
 
 
 def load_collector(path: Path) -> CollectorFile:
@@ -139,13 +130,8 @@ def load_collector(path: Path) -> CollectorFile:
     """
     file = read_toml(path, "collector file")
     faults = Faults(file)
-    faults.unknown_tables(TABLES, "collector file")
-    found: dict[str, Any] = {}
-    for name, model in TABLES.items():
-        if name in file.tree or name == "line":
-            found[name] = faults.check(model, file.tree.get(name, {}), (name,))
-        else:
-            faults.add((), f"there is no [{name}] table.", "configs/line/collector.toml shows all of them.")
+    faults.unknown_tables(tables_of(CollectorFile), "collector file")
+    found = faults.tables(CollectorFile)
     faults.stop_here()
     return CollectorFile.model_construct(file=path.absolute(), **found)
 
