@@ -21,7 +21,6 @@ from acquire.bench.assembly import as_asked_for
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
 from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
-from acquire.files.network_tables import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import Bench, bench_of, load_bench
 from acquire.files.toml_file import TomlFile, read_toml
@@ -355,7 +354,7 @@ def _network_lines(bench: Bench) -> Iterator[str]:
 def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
     if bench.mqtt is not None:
         try:
-            credentials(bench.mqtt, os.environ)
+            bench.mqtt.user_of(os.environ), bench.mqtt.password_of(os.environ)
         except InputImpossible as error:
             yield Fault(file.path, file.lines.of(("mqtt",)), "mqtt", error.what, error.hint)
 

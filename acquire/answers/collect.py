@@ -44,10 +44,10 @@ def _read(file: Path, log_level: Level) -> CollectorFile:
 
 async def _collected(file: CollectorFile) -> None:
     """Collect until Ctrl-C or SIGTERM."""
-    from acquire.line.broker import broker_of
     from acquire.line.collecting import Collector
+    from acquire.outlets.mqtt import Broker
 
-    address, broker = file.database.complete(os.environ), broker_of(file.broker, os.environ)
+    address, broker = file.database.complete(os.environ), Broker.of(file.broker, os.environ)
     collector = Collector(file.collector, broker, address, RealClock(), file.database.migrate)
     supervisor, stop = from_environment(), asyncio.Event()
     collector.changed = lambda: supervisor.say("READY=1", collector.state)
@@ -103,7 +103,7 @@ async def _brought(database: DatabaseSettings, journal: Path, *, evidence: bool)
 async def _served(file: CollectorFile) -> None:
     """Serve the page with all benches until Ctrl-C or SIGTERM."""
     from acquire.line.board_page import BoardPage, default_token_file
-    from acquire.line.broker import broker_of
+    from acquire.outlets.mqtt import Broker
 
     line, supervisor, stop = file.line, from_environment(), asyncio.Event()
 
@@ -112,7 +112,7 @@ async def _served(file: CollectorFile) -> None:
         typer.echo(f"All benches: {address}")
 
     page = BoardPage(
-        broker_of(file.broker, os.environ),
+        Broker.of(file.broker, os.environ),
         file.database.complete(os.environ),
         RealClock(),
         line.host,

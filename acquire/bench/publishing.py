@@ -13,7 +13,7 @@ from typing import Any
 
 from acquire.bench.daemon import Daemon
 from acquire.files.network_tables import MqttSettings
-from acquire.line.broker import broker_of
+from acquire.outlets.mqtt import Broker
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet, MqttOutlet
 from acquire.outlets.orders import ORDERS, Desk, Order, OrderAnswer, Stop
 from acquire.records import (
@@ -119,7 +119,7 @@ def mqtt_outlet(
         "files": lambda: files_in_force(daemon),
         "readings": mqtt.readings,
     }
-    broker = broker_of(mqtt, environment)
+    broker = Broker.of(mqtt, environment)
     outlet: MqttOutlet
     if mqtt.line:
         outlet = LineOutlet(broker, with_evidence=mqtt.evidence, **how)

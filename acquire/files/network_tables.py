@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import ipaddress
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -39,7 +38,38 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-class BrokerSettings(Table):
+class Secretive(Table):
+    """A table that says where a password is.
+
+    Attributes:
+        password_env: environment variable that holds it.
+        password_file: path of a file whose first line it is.
+    """
+
+    password_env: EnvironmentName | None = None
+    password_file: FilePath | None = None
+
+    @model_validator(mode="after")
+    def _one_password(self) -> Self:
+        if self.password_env and self.password_file:
+            raise ValueError("give password_env or password_file, not both")
+        return self
+
+    def password_of(self, environment: Mapping[str, str]) -> str | None:
+        """Fetch it; None where there is none.
+
+        Args:
+            environment: of the process, by name.
+
+        Raises:
+            InputImpossible: the variable is not set, or the file cannot be read.
+        """
+        if self.password_env:
+            return _variable(environment, self.password_env)
+        return _first_line(self.password_file) if self.password_file else None
+
+
+class BrokerSettings(Secretive):
     """Where a broker is, and how to get in.
 
     Attributes:
@@ -50,9 +80,7 @@ class BrokerSettings(Table):
         ca: path of the authority's certificate; left out, the system's are trusted.
         certificate: path of our own certificate.
         key: path of its key.
-        user_env: environment variable that holds the user's name; see `acquire.files.network_tables`.
-        password_env: environment variable that holds the password.
-        password_file: path of a file whose first line is the password.
+        user_env: environment variable that holds the user's name.
         keepalive: longest silence on the connection.
     """
 
@@ -64,8 +92,6 @@ class BrokerSettings(Table):
     certificate: FilePath | None = None
     key: FilePath | None = None
     user_env: EnvironmentName | None = None
-    password_env: EnvironmentName | None = None
-    password_file: FilePath | None = None
     keepalive: Seconds = 30.0
 
     @model_validator(mode="after")
@@ -74,11 +100,13 @@ class BrokerSettings(Table):
             raise ValueError("ca, certificate and key need tls")
         if (self.certificate is None) != (self.key is None):
             raise ValueError("certificate and key go together")
-        if self.password_env and self.password_file:
-            raise ValueError("give password_env or password_file, not both")
         if (self.password_env or self.password_file) and not self.user_env:
             raise ValueError("a password needs a user: give user_env")
         return self
+
+    def user_of(self, environment: Mapping[str, str]) -> str | None:
+        """Fetch the user's name. Raises InputImpossible where its variable is not set."""
+        return _variable(environment, self.user_env) if self.user_env else None
 
     @property
     def encrypted(self) -> bool:
@@ -182,36 +210,7 @@ LONGEST = 1000
 """Characters of a password's first line that are looked at."""
 
 
-@dataclass(frozen=True, slots=True)
-class Credentials:
-    """Who logs in; the password does not appear when this is printed."""
-
-    user: str | None
-    password: str | None = field(default=None, repr=False)
-
-
-def credentials(mqtt: BrokerSettings, environment: Mapping[str, str]) -> Credentials:
-    """Fetch user and password.
-
-    Args:
-        mqtt: says where they are.
-        environment: of the process, by name.
-
-    Raises:
-        InputImpossible: a variable is not set, or the password's file cannot be read.
-    """
-    user = variable(environment, mqtt.user_env) if mqtt.user_env else None
-    if mqtt.password_env:
-        return Credentials(user, variable(environment, mqtt.password_env))
-    return Credentials(user, first_line(mqtt.password_file) if mqtt.password_file else None)
-
-
-def variable(environment: Mapping[str, str], name: str) -> str:
-    """Fetch a secret from the environment.
-
-    Raises:
-        InputImpossible: the variable is not set.
-    """
+def _variable(environment: Mapping[str, str], name: str) -> str:
     value = environment.get(name)
     if not value:
         raise InputImpossible(
@@ -220,12 +219,7 @@ def variable(environment: Mapping[str, str], name: str) -> str:
     return value
 
 
-def first_line(path: Path) -> str:
-    """Fetch a secret from the first line of a file.
-
-    Raises:
-        InputImpossible: it cannot be read, or is empty.
-    """
+def _first_line(path: Path) -> str:
     try:
         line = read_file(path, LONGEST).decode("utf-8-sig").partition("\n")[0].rstrip("\r")
     except (OSError, UnicodeDecodeError) as error:

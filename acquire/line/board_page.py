@@ -147,7 +147,7 @@ class BoardPage:
             try:
                 name = f"steadyohmpage{secrets.token_hex(5)}"
                 async with listening(self.broker, name, in_flight=1000, session_s=0) as subscriber:
-                    await subscriber.subscribe([f"{ROOT}/+/{last}" for last in TOPICS], qos=0, retained=True)
+                    await subscriber.demand([f"{ROOT}/+/{last}" for last in TOPICS], qos=0, retained=True)
                     board.trouble["broker"] = ""
                     back_off.reset()
                     await self._hear(subscriber, board)

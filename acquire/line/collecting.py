@@ -118,8 +118,8 @@ class Collector:
         """One connection to the broker."""
         rules = self.rules
         async with listening(self.broker, identifier(rules), in_flight=rules.in_flight) as subscriber:
-            await subscriber.subscribe([f"$share/{rules.group}/{ROOT}/+/{last}" for last in TOPICS])
-            await subscriber.subscribe([f"{ROOT}/+/{STATUS}"], qos=0, retained=True)
+            await subscriber.demand([f"$share/{rules.group}/{ROOT}/+/{last}" for last in TOPICS])
+            await subscriber.demand([f"{ROOT}/+/{STATUS}"], qos=0, retained=True)
             self.back_off.reset()
             self.subscriber = subscriber
             self._say("collect.listening", "", group=rules.group)

@@ -262,7 +262,7 @@ class MqttOutlet:
         topic, connection = self.topics.of("command"), self._connection
         if connection is None or self._on_command is None:
             return
-        if not await connection.subscribe(topic):
+        if await connection.subscribe([topic]):
             log.warning("mqtt.no_commands", topic=topic, why="the broker does not let this bench subscribe")
 
     async def _listen(self) -> None:
@@ -365,7 +365,7 @@ class LineOutlet(MqttOutlet):
     async def _subscribe_kept(self) -> None:
         topic = self.topics.of(KEPT)
         assert self._connection is not None  # noqa: S101  (begun by a connection)
-        if not await self._connection.subscribe(topic):
+        if await self._connection.subscribe([topic]):
             log.warning("line.unheard", topic=topic, why="the broker does not let this bench subscribe")
 
     async def _send_entry(self, entry: Entry) -> None:

@@ -45,7 +45,9 @@ async def ours(port, folder, count):
     journal = Journal.open(folder, bench="b", clock=RealClock())
     for start in range(0, count, 500):
         await journal.append([(verdict(n), None) for n in range(start, min(start + 500, count))])
-    outlet = MqttOutlet(Broker("127.0.0.1", port), bench="b", clock=RealClock(), software="benchmark")
+    outlet = MqttOutlet(
+        Broker(host="127.0.0.1", port=port), bench="b", clock=RealClock(), software="benchmark"
+    )
     stop, health = asyncio.Event(), Health("mqtt")
     begun_s = time.perf_counter()
     stop.set()

@@ -17,7 +17,6 @@ import yaml
 from acquire.clock import RealClock
 from acquire.files.toml_file import read_toml
 from acquire.journal.store import Journal
-from acquire.line.broker import broker_of
 from acquire.line.collecting import Collector
 from acquire.line.collector_file import CollectorSettings, LineBroker, load_collector
 from acquire.outlets.mqtt import Broker, open_connection
@@ -90,7 +89,8 @@ def guarded(tmp_path, certificates):
 
 def of(guarded, name, **changes):
     """How one of the line's programs logs in."""
-    words = {"host": "localhost", "port": guarded.port, "tls": True, "ca": guarded.certificates / "ca.pem",
+    authority = str(guarded.certificates / "ca.pem")
+    words = {"host": "localhost", "port": guarded.port, "tls": True, "ca": authority,
              "user": name, "password": f"word of {name}", "answer_s": 3.0}  # fmt: skip
     return Broker(**{**words, **changes})
 
@@ -186,7 +186,7 @@ async def test_a_bench_hears_what_is_said_to_it_and_not_what_others_say(guarded)
         {"password": "guessed"},
         {"user": None, "password": None},
         {"user": "stranger"},
-        {"tls": False},
+        {"tls": False, "ca": None},
         {"ca": None},
     ],
     ids=["password", "nobody", "stranger", "plain", "unknown authority"],
@@ -258,7 +258,7 @@ def test_the_collector_file_is_one(tmp_path):
 def test_secrets_come_from_where_the_file_says(tmp_path):
     """Never from the file itself."""
     settings = LineBroker.model_validate({"host": "x", "user_env": "WHO", "password_env": "WORD"})
-    broker = broker_of(settings, {"WHO": "collector-1", "WORD": "secret"})
+    broker = Broker.of(settings, {"WHO": "collector-1", "WORD": "secret"})
     assert (broker.user, broker.password) == ("collector-1", "secret")
     assert "secret" not in repr(broker)
     for address in ("postgresql://me:word@db/line", "postgresql://me@db/line?password=x", "mysql://db/line"):

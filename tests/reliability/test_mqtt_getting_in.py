@@ -58,9 +58,9 @@ async def test_tls_with_an_own_authority_and_client_certificates(journal, guarde
     """Both ends show a certificate of the same authority."""
     ours = {
         "tls": True,
-        "ca": certificates / "ca.pem",
-        "certificate": certificates / "bench.pem",
-        "key": certificates / "bench.key",
+        "ca": str(certificates / "ca.pem"),
+        "certificate": str(certificates / "bench.pem"),
+        "key": str(certificates / "bench.key"),
         "version": version,
         "answer_s": 3.0,
     }
@@ -92,7 +92,7 @@ def sockets_closed_here():
     [
         ({"certificate": None, "key": None}, ""),
         ({"ca": None}, "CERTIFICATE_VERIFY_FAILED"),
-        ({"tls": False}, ""),
+        ({"tls": False, "ca": None, "certificate": None, "key": None}, ""),
         ({"ca": "missing.pem"}, "certificate file"),
         ({"key": "ca.pem"}, "certificate file"),
     ],
@@ -103,7 +103,7 @@ async def test_without_the_right_papers_nothing_goes_out_and_the_reason_is_told(
 ):
     """It keeps trying, says why, and loses nothing."""
     papers = {"ca": "ca.pem", "certificate": "bench.pem", "key": "bench.key", **change}
-    ours = {name: certificates / value if isinstance(value, str) else value for name, value in papers.items()}
+    ours = {n: str(certificates / value) if isinstance(value, str) else value for n, value in papers.items()}
     await journal.append(verdicts(1))
     async with publishing(journal, guarded.port, **{"tls": True, **ours}) as outlet:
         await until(lambda: outlet.health.failures >= 2)

@@ -41,7 +41,7 @@ def mosquitto(tmp_path):
 async def collecting(port, address, **rules):
     """A collector at work; it ends with a clean stop."""
     settings = CollectorSettings(**{"name": "one", **rules})
-    collector = Collector(settings, Broker("127.0.0.1", port, answer_s=1.0), address, RealClock())
+    collector = Collector(settings, Broker(host="127.0.0.1", port=port, answer_s=1.0), address, RealClock())
     stop = asyncio.Event()
     task = asyncio.create_task(collector.run(stop), name="collector")
     try:
@@ -119,7 +119,10 @@ async def test_nothing_is_acknowledged_before_it_is_committed(mosquitto, databas
         await until(lambda: count(database) == 1)
     with locked(database):
         doomed = Collector(
-            CollectorSettings(name="one"), Broker("127.0.0.1", mosquitto.port), database, RealClock()
+            CollectorSettings(name="one"),
+            Broker(host="127.0.0.1", port=mosquitto.port),
+            database,
+            RealClock(),
         )
         task = asyncio.create_task(doomed.run(asyncio.Event()), name="doomed")
         await publish(mosquitto.port, *verdicts(40, 2))
@@ -255,7 +258,7 @@ async def test_tables_that_may_not_be_made_end_it_with_a_sentence(mosquitto, dat
         admin.execute(f"CREATE ROLE {login} LOGIN IN ROLE steadyohm_collector")
     address = database.replace("postgres@", f"{login}@")
     collector = Collector(
-        CollectorSettings(name="one"), Broker("127.0.0.1", mosquitto.port), address, RealClock()
+        CollectorSettings(name="one"), Broker(host="127.0.0.1", port=mosquitto.port), address, RealClock()
     )
     with pytest.raises(DatabaseUnfit, match="--migrate"):
         await asyncio.wait_for(collector.run(asyncio.Event()), 10.0)

@@ -47,8 +47,9 @@ def mosquitto(tmp_path):
 async def of_a_line(journal, port, **how):
     """The outlet at work; it ends with a clean stop."""
     words = {"with_evidence": True, "patience_s": 0.6, **how}
-    outlet = LineOutlet(Broker("127.0.0.1", port, answer_s=0.5), bench="north bench", clock=RealClock(),
-                        software="steadyohm test", **words)  # fmt: skip
+    broker = Broker(host="127.0.0.1", port=port, answer_s=0.5)
+    words |= {"bench": "north bench", "clock": RealClock(), "software": "steadyohm test"}
+    outlet = LineOutlet(broker, **words)
     stop, health = asyncio.Event(), Health("mqtt")
     work = drain(journal, outlet, "mqtt", stop, health=health, back_off=BackOff(0.02, 0.1))
     task = asyncio.create_task(work, name="line outlet")
