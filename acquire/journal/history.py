@@ -26,7 +26,7 @@ from acquire.journal.archive import archives
 from acquire.journal.entry import Entry, entry_of, storable
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.plain import KINDS
-from acquire.journal.query import Query, Record, check_names, evidence_of, explains
+from acquire.journal.query import Query, Record, check_names, conditions, evidence_of, explains
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
 
@@ -42,7 +42,16 @@ NAMES = {name.encode(): name for name in KINDS}
 PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "batch": "batch"}
 """Fields that are columns of their own."""
 
+COLUMNS = {
+    **PLACES,
+    **{name: f"json_extract(payload, '$.{name}')" for name in ("meter_id", "sheet", "bench", "outcome")},
+    "utc_s": "utc_s {} ?",
+}
+"""Where a query's fields are, for `conditions`."""
+
 NAME_ONE = "Name the folder of a bench's journal."
+
+BEGUN_BY = "SELECT value FROM about WHERE key = 'bench'"
 
 AT_ONCE = 500
 """Rows whose fields are read from their JSON together."""
@@ -84,7 +93,7 @@ class JournalReader(Record):
             self._connection.text_factory = _text
             self._connection.create_function("explains", 2, _explains, deterministic=True)
             self.birth = self._recognise()
-            self.bench = self._told("bench")
+            self.bench = next((str(row[0]) for row in self._asked(BEGUN_BY)), "")
             files = archives(self.path.parent) if with_archives else []
             self._archives = [JournalReader(each, with_archives=False) for each in files]
         except BaseException:
@@ -130,12 +139,12 @@ class JournalReader(Record):
             ) from error
         return birth
 
-    def _told(self, key: str) -> str:
+    def _asked(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:
+        """All rows of an answer."""
         try:
-            row = self._connection.execute("SELECT value FROM about WHERE key = ?", (key,)).fetchone()
+            return self._connection.execute(sql, values).fetchall()
         except FAULTS as error:
             raise in_words(error, self.path) from error
-        return str(row[0]) if row else ""
 
     def close(self) -> None:
         """Close all files."""
@@ -239,14 +248,8 @@ class JournalReader(Record):
         for reader in [self, *self._archives]:
             if reader.birth != birth:
                 continue
-            try:
-                row = reader._connection.execute(  # noqa: SLF001  (of the same class)
-                    f"SELECT {SHOWN} FROM entry WHERE seq = ?",  # noqa: S608  (our own words)
-                    (int(number),),
-                ).fetchone()
-            except FAULTS as error:
-                raise in_words(error, reader.path) from error
-            if row is not None:
+            sql = f"SELECT {SHOWN} FROM entry WHERE seq = ?"  # noqa: S608  (our own words)
+            for row in reader._asked(sql, int(number)):  # noqa: SLF001  (of the same class)
                 kept = entry_of(birth, row).evidence
                 return None if kept is None else evidence_of(entry_id, kept)
         return None
@@ -259,11 +262,7 @@ class JournalReader(Record):
         )
         counts: dict[str, int] = {}
         for reader in [self, *reversed(self._archives)]:
-            try:
-                rows = reader._connection.execute(sql).fetchall()  # noqa: SLF001  (of the same class)
-            except FAULTS as error:
-                raise in_words(error, reader.path) from error
-            for name, count in rows:
+            for name, count in reader._asked(sql):  # noqa: SLF001  (of the same class)
                 counts[str(name)] = counts.get(str(name), 0) + int(count)
         return list(counts.items())
 
@@ -279,36 +278,12 @@ def _latest(found: Iterator[T], limit: int | None) -> Iterator[T]:
 
 def _where(query: Query) -> tuple[str, list[Any]]:
     """The query as a condition of SQL with the values to bind."""
-    parts: list[str] = []
-    values: list[Any] = []
-    for column, wanted in (
-        ("serial", query.serial),
-        ("batch", query.batch),
-        ("json_extract(payload, '$.meter_id')", query.meter_id),
-        ("json_extract(payload, '$.sheet')", query.sheet),
-        ("json_extract(payload, '$.bench')", query.bench),
-    ):
-        if wanted is not None:
-            parts.append(f"{column} = ?")
-            values.append(storable(wanted))
+    parts, values = conditions(query, COLUMNS)
     # An index that holds only some rows serves only questions that say so in its own words.
     parts += [f"{name} <> ''" for name in ("serial", "batch") if getattr(query, name)]
     narrow = query.serial or query.batch  # their indexes leave less to read than that of kinds
     if query.kinds and "verdict" not in query.kinds and not narrow:
         parts.append("kind <> 'verdict'")
-    for comparison, bound in zip((">=", "<"), query.span_utc_s(), strict=True):
-        if bound is not None:
-            parts.append(f"utc_s {comparison} ?")
-            values.append(bound)
-    kinds = ("unit_result",) if query.diagnosis is not None else ()
-    for column, among in (
-        ("kind", query.kinds),
-        ("kind", kinds),
-        ("json_extract(payload, '$.outcome')", tuple(each.value for each in query.outcomes)),
-    ):
-        if among:
-            parts.append(f"{column} IN ({', '.join('?' * len(among))})")
-            values += among
     if query.diagnosis is not None:
         parts.append("explains(payload, ?)")
         values.append(storable(query.diagnosis).casefold())

@@ -7,13 +7,13 @@ iterators, oldest first, so that memory does not grow with the record. Not for h
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Protocol, Self
 
 from acquire.errors import JournalUnusable
-from acquire.journal.entry import Entry
+from acquire.journal.entry import Entry, storable
 from acquire.journal.plain import evidence_from_plain, from_plain
 from acquire.journal.upgrade import upgraded
 from acquire.records import Evidence, Outcome, UnitResult
@@ -97,6 +97,33 @@ class Query:
             starts.append(start.timestamp())
             ends.append((start + timedelta(days=1)).timestamp())
         return max(starts, default=None), min(ends, default=None)
+
+
+def conditions(query: Query, columns: Mapping[str, str]) -> tuple[list[str], list[Any]]:
+    """A query as conditions of SQL with the values to bind, `?` in the place of each; not its diagnosis.
+
+    Args:
+        query: what is looked for.
+        columns: where a store keeps serial, batch, meter_id, sheet, bench, kind and outcome; and, by "utc_s",
+            how it holds its time against a bound, with braces in the place of the sign.
+    """
+    parts: list[str] = []
+    values: list[Any] = []
+    for name in ("serial", "batch", "meter_id", "sheet", "bench"):
+        if (wanted := getattr(query, name)) is not None:
+            parts.append(f"{columns[name]} = ?")
+            values.append(storable(wanted))
+    for sign, bound in zip((">=", "<"), query.span_utc_s(), strict=True):
+        if bound is not None:
+            parts.append(columns["utc_s"].format(sign))
+            values.append(bound)
+    of_units = ("unit_result",) if query.diagnosis is not None else ()
+    outcomes = tuple(each.value for each in query.outcomes)
+    for name, among in (("kind", query.kinds), ("kind", of_units), ("outcome", outcomes)):
+        if among:
+            parts.append(f"{columns[name]} IN ({', '.join('?' * len(among))})")
+            values += among
+    return parts, values
 
 
 class Record(Protocol):

@@ -18,7 +18,7 @@ from psycopg.types.json import set_json_loads
 
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry, storable
-from acquire.journal.query import Query, Record, check_names, evidence_of, explains
+from acquire.journal.query import Query, Record, check_names, conditions, evidence_of, explains
 from acquire.journal.upgrade import upgraded
 from acquire.line.database import complete, shown, why
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID
@@ -42,6 +42,14 @@ PLACES = {
     "batch": "to_jsonb(t.batch)",
 }
 """Fields that are columns of their own."""
+
+COLUMNS = {
+    **{name: name for name in ("serial", "batch", "sheet", "kind", "outcome")},
+    "meter_id": "meter",
+    "bench": "payload ->> 'bench'",
+    "utc_s": "utc {} to_timestamp(?)",
+}
+"""Where a query's fields are, for `conditions`."""
 
 _NUMBERS = itertools.count(1)
 
@@ -190,34 +198,11 @@ def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:
 
 def _where(query: Query) -> tuple[str, list[Any]]:
     """The query as a condition of SQL with the values to bind."""
-    parts: list[str] = []
-    values: list[Any] = []
-    for column, wanted in (
-        ("serial", query.serial),
-        ("batch", query.batch),
-        ("meter", query.meter_id),
-        ("sheet", query.sheet),
-        ("payload ->> 'bench'", query.bench),
-    ):
-        if wanted is not None:
-            parts.append(f"{column} = %s")
-            values.append(storable(wanted).replace("\x00", "\ufffd"))
+    parts, values = conditions(query, COLUMNS)
     if query.bench is not None:  # the column stands in an index, the payload decides
-        parts.append("bench = %s")
+        parts.append("bench = ?")
         values.append(storable(query.bench))
     if query.kinds and "verdict" not in query.kinds:  # the words of the index that holds only these
         parts.append("kind <> 'verdict'")
-    for comparison, bound in zip((">=", "<"), query.span_utc_s(), strict=True):
-        if bound is not None:
-            parts.append(f"utc {comparison} to_timestamp(%s)")
-            values.append(bound)
-    kinds = ("unit_result",) if query.diagnosis is not None else ()
-    for column, among in (
-        ("kind", query.kinds),
-        ("kind", kinds),
-        ("outcome", tuple(each.value for each in query.outcomes)),
-    ):
-        if among:
-            parts.append(f"{column} = ANY(%s)")
-            values.append(list(among))
-    return ("WHERE " + " AND ".join(parts) if parts else ""), values
+    bound = [each.replace("\x00", "\ufffd") if isinstance(each, str) else each for each in values]
+    return ("WHERE " + " AND ".join(parts) if parts else "").replace("?", "%s"), bound
