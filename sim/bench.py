@@ -92,7 +92,6 @@ class ScpiCable:
         await self._stopped()
         self._lines = asyncio.Queue()
         self._pending = self._pending.rsplit(CTRL_C, 1)[1]
-        self._voice.clear_input()
         self._worker = self._started()
 
     def _take_lines(self) -> None:
@@ -211,7 +210,7 @@ class Bench:
         meter_dice = dice_for(options.seed, "meter")
         self.meter = Meter(options.meter, self.probes, self.clock, meter_dice)
         if options.fixed_ohm is not None:
-            self.meter.fix_range(options.fixed_ohm)
+            self.meter.turn(options.fixed_ohm)
         self.card = self._bus_card() if options.fixture else None
         self.free_run = FreeRun(self.meter)
         self._sensor = dice_for(options.seed, "thermometer")

@@ -227,7 +227,7 @@ class Bench:
             wanted = self.heart.wanted
             self.meter.four_wire = wanted.quantity is Quantity.RESISTANCE_4W
             if self.meter_class.nplc and wanted.expected_ohm is not None:
-                self.meter.fix_range(wanted.expected_ohm)
+                self.meter.turn(wanted.expected_ohm)
             else:
                 self.meter.auto = True
             shown = await self.meter.convert()
