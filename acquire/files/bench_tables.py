@@ -12,9 +12,8 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, AliasChoices, Field, PlainValidator, ValidationInfo, model_validator
-from pydantic_core import PydanticCustomError
 
-from acquire.files.toml_file import Flag, Table, Text
+from acquire.files.toml_file import Flag, Table, Text, sentence
 from acquire.physics.leads import LEAD_LIMIT_OHM
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
@@ -24,14 +23,10 @@ from drivers.errors import AddressInvalid
 from drivers.link.address import parse_address
 
 
-def _sentence(what: str, remedy: str) -> PydanticCustomError:
-    return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
-
-
 def _path(given: object, info: ValidationInfo) -> Path:
     """A path, taken from the folder of the file it stands in (`info.context["folder"]`)."""
     if not isinstance(given, str) or not given or len(given) > 1000 or not given.isprintable():
-        raise _sentence("this is no path.", 'Write it like "../sheets/plover-80.toml".')
+        raise sentence("this is no path.", 'Write it like "../sheets/plover-80.toml".')
     folder = (info.context or {}).get("folder", Path())
     path = Path(folder, given)
     try:
@@ -43,11 +38,11 @@ def _path(given: object, info: ValidationInfo) -> Path:
 def _link(given: object) -> str:
     """An address of a link, as written."""
     if not isinstance(given, str):
-        raise _sentence("this is no address of a link.", 'Write it like "tcp:127.0.0.1:5025".')
+        raise sentence("this is no address of a link.", 'Write it like "tcp:127.0.0.1:5025".')
     try:
         return parse_address(given).text
     except AddressInvalid as error:
-        raise _sentence(
+        raise sentence(
             f"{error.what}.", 'Write it like "tcp:127.0.0.1:5025" or "serial:/dev/ttyUSB0".'
         ) from error
 
@@ -68,14 +63,14 @@ def _expression(given: str) -> str:
         re.compile(given)
     except re.error as error:
         what = f'"{given}" is no regular expression: {error}.'
-        raise _sentence(what, "Write one such as 'P80-\\d{4}', in single quotes.") from error
+        raise sentence(what, "Write one such as 'P80-\\d{4}', in single quotes.") from error
     return given
 
 
 def _options(given: object, info: ValidationInfo) -> dict[str, Any]:
     """A driver's options; a profile that is a file is taken from the folder of the bench file."""
     if not isinstance(given, dict):
-        raise _sentence("this is no table.", 'Write it like { profile = "./my-meter.toml" }.')
+        raise sentence("this is no table.", 'Write it like { profile = "./my-meter.toml" }.')
     profile = given.get("profile")
     if not isinstance(profile, str) or not ("/" in profile or profile.endswith(".toml")):
         return given

@@ -15,7 +15,7 @@ from typing import Annotated, Any, TypeVar, cast, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from acquire.errors import NAME_AND_RIGHTS, Fault, FileInvalid, why_unreadable
 from acquire.files.toml_lines import Path as KeyPath
@@ -46,6 +46,11 @@ Name = Annotated[
     ),
 ]
 Flag = Annotated[bool, Field(strict=True)]
+
+
+def sentence(what: str, remedy: str) -> PydanticCustomError:
+    """What a validator raises to say it in words of its own."""
+    return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
 
 
 class Table(BaseModel):
@@ -198,6 +203,9 @@ class Faults:
             name: of the table.
             given: what stands for a missing one; None where it must be there.
         """
+        if isinstance(self.file.tree.get(name), list):
+            self.add((name,), "this table may stand once only.", f"Write [{name}], not [[{name}]].")
+            return None
         if name in self.file.tree:
             return self.check(model, self.file.tree[name], (name,))
         if given is not None:
@@ -236,6 +244,19 @@ class Faults:
             self.add((name,), f"these are {len(given)} tables.", f"At most {MOST_TABLES} are allowed.")
             return [((name,), None)]
         return [((name, at), self.check(model, each, (name, at))) for at, each in enumerate(given)]
+
+    def twice(self, named: Iterable[tuple[KeyPath, str]], told: str = '"{}" is there twice.') -> None:
+        """Note every name that stood there before.
+
+        Args:
+            named: names, each with its place.
+            told: what is said of one, with braces in its place.
+        """
+        seen: set[str] = set()
+        for at, name in named:
+            if name in seen:
+                self.add(at, told.format(name), "Every name may be used once.")
+            seen.add(name)
 
     def unknown_tables(self, known: Iterable[str], kind: str) -> None:
         """Note every key at the top of the file that is none of these.

@@ -119,29 +119,23 @@ class Circuit:
             self._faults.add((), "this sheet has no pins.", 'Add [connector] with rows = [["1", "2"]].')
         rows = self._parts.connector.rows
         seats = [
-            (name, ("connector", "rows", i, j)) for i, row in enumerate(rows) for j, name in enumerate(row)
+            (("connector", "rows", i, j), name) for i, row in enumerate(rows) for j, name in enumerate(row)
         ]
-        self._twice([(name, at) for name, at in seats if name], "pin", "stands twice in the connector")
-        self._twice([(t.name, (*at, "name")) for at, t in self._parts.pins], "pin", "is described twice")
+        twice = self._faults.twice
+        twice(((at, name) for at, name in seats if name), 'the pin "{}" stands twice in the connector.')
+        twice((((*at, "name"), t.name) for at, t in self._parts.pins), 'the pin "{}" is described twice.')
         if self.core and self.core in {pin.name for pin in self.pins}:
             self._faults.add(
                 ("connector", "core"), f'"{self.core}" is a pin too.', "Give the core another name."
             )
 
     def _check_names(self) -> None:
-        named: list[tuple[str, KeyPath]] = [(t.name, (*at, "name")) for at, t in self._parts.branches()]
-        self._twice(named, "winding, strap or diode", "is there twice")
+        named: list[tuple[KeyPath, str]] = [((*at, "name"), t.name) for at, t in self._parts.branches()]
+        self._faults.twice(named, 'the winding, strap or diode "{}" is there twice.')
         leads = {f"lead {pin.name}" for pin in self.pins}
-        for name, at in named:
+        for at, name in named:
             if name in leads:
                 self._faults.add(at, f'"{name}" is the name of a pin\'s lead.', "Choose another name.")
-
-    def _twice(self, named: list[tuple[str, KeyPath]], sort: str, what: str) -> None:
-        count: Counter[str] = Counter()
-        for name, at in named:
-            count[name] += 1
-            if count[name] == 2:
-                self._faults.add(at, f'the {sort} "{name}" {what}.', "Every name may be used once.")
 
     # ------------------------------------------------------------------ branches
 

@@ -14,10 +14,9 @@ from types import MappingProxyType
 from typing import Annotated, Literal
 
 from pydantic import Field, PlainValidator, model_validator
-from pydantic_core import PydanticCustomError
 
 from acquire.errors import InputImpossible, QuantityInvalid
-from acquire.files.toml_file import Flag, Name, Table, Text
+from acquire.files.toml_file import Flag, Name, Table, Text, sentence
 from acquire.physics.copper import CONDUCTORS, conductor_named
 from acquire.physics.insulation import REFERENCE_CELSIUS, RULES
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, ohm_per_m
@@ -80,17 +79,13 @@ def wire_diameter_m(given: object) -> float:
         gauge = _GAUGE.fullmatch(text)
         diameter_m = awg_diameter_mm(int(gauge[1])) / 1000.0 if gauge else parse(text, "m")
     except InputImpossible as error:
-        raise _refusal(error.what, error.hint) from error
+        raise sentence(error.what, error.hint) from error
     except QuantityInvalid:
         diameter_m = 0.0
     if not THINNEST_M <= diameter_m <= THICKEST_M:
         what = f'"{str(given)[:40]}" is no gauge and no diameter of a wire.'
-        raise _refusal(what, 'Write it like "AWG 36" or "0.127 mm" (bare).')
+        raise sentence(what, 'Write it like "AWG 36" or "0.127 mm" (bare).')
     return diameter_m
-
-
-def _refusal(what: str, remedy: str) -> PydanticCustomError:
-    return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
 
 
 def winding_ohm(
@@ -143,9 +138,7 @@ def _known_conductor(given: object) -> str:
     try:
         return conductor_named(str(given)).name
     except InputImpossible as error:
-        raise PydanticCustomError(
-            "sentence", "{what} {remedy}", {"what": error.what, "remedy": error.hint}
-        ) from error
+        raise sentence(error.what, error.hint) from error
 
 
 Material = Annotated[str, PlainValidator(_known_conductor)]
@@ -351,18 +344,14 @@ class BalanceTable(Table):
     limit: Annotated[Fraction, Field(examples=['"2 %"'])]
 
 
-class MatchingTable(Table):
+class MatchingTable(BalanceTable):
     """`[[matching]]`: two windings that must be the same, as in a bifilar pair.
 
     Attributes:
-        name: unique among the balances and matchings.
-        windings: the two.
         limit: largest difference between them, as a part of their mean.
     """
 
-    name: Name
     windings: Annotated[tuple[Name, Name], Field(examples=['["S1", "S2"]'])]
-    limit: Annotated[Fraction, Field(examples=['"1 %"'])]
 
 
 class IsolationTable(Table):
