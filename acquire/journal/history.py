@@ -12,10 +12,10 @@ import os
 import shutil
 import sqlite3
 from collections import deque
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator
 from functools import partial
-from itertools import chain, islice
-from operator import attrgetter, itemgetter
+from itertools import chain
+from operator import attrgetter
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, TypeVar
@@ -26,7 +26,7 @@ from acquire.journal.archive import archives
 from acquire.journal.entry import Entry, entry_of, storable
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.plain import KINDS
-from acquire.journal.query import Query, Record, check_names, conditions, evidence_of, explains
+from acquire.journal.query import Query, Record, conditions, evidence_of, explains
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
 
@@ -39,11 +39,8 @@ SHOWN = "seq, kind, utc_s, serial, batch, payload, evidence"
 NAMES = {name.encode(): name for name in KINDS}
 """Kinds of entries by the bytes that a file has for them."""
 
-PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "batch": "batch"}
-"""Fields that are columns of their own."""
-
 COLUMNS = {
-    **PLACES,
+    **{name: name for name in ("kind", "serial", "batch")},
     **{name: f"json_extract(payload, '$.{name}')" for name in ("meter_id", "sheet", "bench", "outcome")},
     "utc_s": "utc_s {} ?",
 }
@@ -52,9 +49,6 @@ COLUMNS = {
 NAME_ONE = "Name the folder of a bench's journal."
 
 BEGUN_BY = "SELECT value FROM about WHERE key = 'bench'"
-
-AT_ONCE = 500
-"""Rows whose fields are read from their JSON together."""
 
 LONGEST_NUMBER = 18
 """Digits of a sequence number that SQLite can hold for certain."""
@@ -159,12 +153,6 @@ class JournalReader(Record):
         found = self._in_order(lambda reader: reader.find_here(query), attrgetter("seq"))
         yield from _latest(found, query.limit)
 
-    def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """As `Record.values`."""
-        check_names(names)
-        found = self._in_order(lambda reader: reader.values_here(query, names), itemgetter(0))
-        yield from (row[1:] for row in _latest(found, query.limit))
-
     def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
         """As `Record.payloads`."""
 
@@ -205,26 +193,6 @@ class JournalReader(Record):
         columns = SHOWN if query.with_evidence else SHOWN.replace("evidence", "NULL")
         for row in self._select(columns, query):
             yield entry_of(self.birth, row)
-
-    def values_here(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """As `values`, in this one file only, each row with its number in front."""
-        places = {**PLACES, "id": f"'{self.birth}-' || seq"}
-        fields = [name for name in names if name not in places]
-        if len(fields) < 2:
-            columns = [places.get(name, f"json_extract(payload, '$.{name}')") for name in names]
-            yield from self._select(", ".join(["seq", *columns]), query)
-            return
-        # All fields at once come as one JSON array, in half the time of one column each.
-        paths = ", ".join(f"'$.{name}'" for name in fields)
-        own = [name for name in names if name in places]
-        order = [(len(own) + fields.index(n)) if n not in places else own.index(n) for n in names]
-        columns = ["seq", *(places[name] for name in own), f"json_extract(payload, {paths})"]
-        arrange = itemgetter(*order)
-        rows = self._select(", ".join(columns), query)
-        while block := list(islice(rows, AT_ONCE)):
-            found = json.loads(f"[{','.join([row[-1] for row in block])}]")
-            for (seq, *kept, _), values in zip(block, found, strict=True):
-                yield (seq, *arrange(kept + values))
 
     def _select(self, columns: str, query: Query) -> Iterator[tuple[Any, ...]]:
         where, values = _where(query)

@@ -6,11 +6,13 @@ iterators, oldest first, so that memory does not grow with the record. Not for h
 
 from __future__ import annotations
 
-import re
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Protocol, Self
+
+import msgspec
 
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry, storable
@@ -20,25 +22,8 @@ from acquire.records import Evidence, Outcome, UnitResult
 from acquire.words.faults import sentence
 from acquire.words.units import findings_words
 
-PLACE_NAMES = ("id", "seq", "kind", "utc_s")
-"""Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
-
 OF_A_VISIT = ("unit_started", "unit_result", "typed_result")
 """Kinds of entries that say how a unit's visit on a bench ended."""
-
-_FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
-"""How a field of a record may be called; names stand in a store's SQL itself. 63 characters are PostgreSQL's
-longest name."""
-
-
-def check_names(names: Sequence[str]) -> None:
-    """Raise unless each of these could be a field's name.
-
-    Raises:
-        ValueError: one could not.
-    """
-    if unfit := [name for name in names if not _FIELD.fullmatch(name)]:
-        raise ValueError(f"no field is called {unfit[0]!r}")
 
 
 def explains(payload: Any, text: str) -> bool:
@@ -138,13 +123,21 @@ class Record(Protocol):
 
         Args:
             query: what is looked for; `with_evidence` plays no part.
-            names: of `PLACE_NAMES`, or fields of the payload that hold a number, a text, true, false or
-                nothing. A field that an entry lacks is None; true and false come as such, or as 1 and 0.
-
-        Raises:
-            ValueError: a name could not be a field's.
+            names: of fields of the payload, as they stand in it; or "id", "seq", "kind" of the entry itself.
+                A field that an entry lacks is None.
         """
-        ...
+        row = msgspec.defstruct("Fields", [(name, Any, None) for name in names])
+        decode = msgspec.json.Decoder(row).decode
+        own = [name for name in ("id", "seq", "kind") if name in names]
+        for entry_id, kind, payload in self.payloads(query):
+            try:
+                held = decode(payload)
+            except (msgspec.MsgspecError, UnicodeError):  # half a surrogate pair, or damage
+                held = row(**{name: _plain(entry_id, payload).get(name) for name in names})
+            of_entry = {"id": entry_id, "seq": int(entry_id.rpartition("-")[2]), "kind": kind}
+            for name in own:
+                setattr(held, name, of_entry[name])
+            yield msgspec.structs.astuple(held)
 
     def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
         """Id, kind and payload of the entries that answer a query, oldest first, the payload as its JSON.
@@ -176,6 +169,13 @@ class Record(Protocol):
     def __exit__(self, *_: object) -> None:
         """Close it."""
         self.close()
+
+
+def _plain(entry_id: str, payload: bytes) -> dict[str, Any]:
+    try:
+        return dict(json.loads(payload.decode("utf-8", "surrogatepass")))
+    except (ValueError, TypeError) as error:
+        raise JournalUnusable(f"Entry {entry_id} of the journal is damaged: {error}.") from error
 
 
 def evidence_of(entry_id: str, plain: dict[str, Any]) -> Evidence:

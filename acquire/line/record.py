@@ -18,7 +18,7 @@ from psycopg.types.json import set_json_loads
 
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry, storable
-from acquire.journal.query import Query, Record, check_names, conditions, evidence_of, explains
+from acquire.journal.query import Query, Record, conditions, evidence_of, explains
 from acquire.journal.upgrade import upgraded
 from acquire.line.database import complete, shown, why
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID
@@ -33,15 +33,6 @@ NOT_OF_THE_RECORD = frozenset({*HEAD, *OPTIONAL})
 """Keys of a published message that stand beside the record's own."""
 
 NOT_OF_EVIDENCE = NOT_OF_THE_RECORD | {"utc_s"}
-
-PLACES = {
-    "id": "to_jsonb(t.journal || '-' || t.seq)",
-    "seq": "to_jsonb(t.seq)",
-    "kind": "to_jsonb(t.kind)",
-    "serial": "to_jsonb(t.serial)",
-    "batch": "to_jsonb(t.batch)",
-}
-"""Fields that are columns of their own."""
 
 COLUMNS = {
     **{name: name for name in ("serial", "batch", "sheet", "kind", "outcome")},
@@ -108,13 +99,6 @@ class LineRecord(Record):
         rows = self._asked(query, f"t.journal, t.seq, t.kind, t.payload, {evidence}", join)
         for journal, seq, kind, payload, kept in rows:
             yield _entry(journal, seq, kind, payload, kept)
-
-    def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """As `Record.values`."""
-        check_names(names)
-        columns = [PLACES.get(name, f"t.payload -> '{name}'") for name in names]
-        for row in self._asked(query, ", ".join(columns) or "1", ""):
-            yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
 
     def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
         """As `Record.payloads`."""
