@@ -21,7 +21,7 @@ from sim.meter import Meter, MeterClass, Shown
 from sim.probes import Ambient, Probes
 from sim.scenes import Scene, dice_for
 from sim.server import LineTrouble, Session, Wire, on_pty, on_tcp
-from sim.speak_frames import TEMPERATURE_VOICES, VOICES, Voice
+from sim.speak_frames import VOICES, Voice, temperature_line
 from sim.speak_scpi import ScpiVoice
 from sim.switch_card import BusCard, Wear
 from sim.truth import TruthLog
@@ -192,7 +192,6 @@ class Options:
     thermometer_port: int = 0
     meter_link: str = "tcp"
     thermometer: str = "pty"
-    thermometer_voice: str = "lines"
     typed: bool = False
     brief: bool = False
 
@@ -227,7 +226,7 @@ class Bench:
         celsius = (
             self.ambient.celsius(self.clock.now_s()) + self._sensor_offset + self._sensor.gauss(0, 0.015)
         )
-        return TEMPERATURE_VOICES[self.options.thermometer_voice](celsius)
+        return temperature_line(celsius)
 
     @contextlib.asynccontextmanager
     async def served(self) -> AsyncIterator[dict[str, str]]:
@@ -321,7 +320,7 @@ link = "{addresses["meter"]}"
 
 [temperature]
 source = "meter"
-driver = "{options.thermometer_voice}"
+driver = "lines"
 link = "{addresses["thermometer"]}"
 
 Start your bench in a second terminal, then type here:"""

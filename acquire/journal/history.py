@@ -24,7 +24,7 @@ from urllib.parse import quote
 from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry, entry_of, storable
-from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
+from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, code_of, in_words
 from acquire.journal.plain import KINDS
 from acquire.journal.query import Query, Record, conditions, evidence_of, explains
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
@@ -123,8 +123,7 @@ class JournalReader(Record):
             if not (birth := birth_of(self._connection)):
                 raise JournalUnusable(f"The journal {self.path} is damaged: its birth id is gone.")
         except FAULTS as error:
-            code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
-            if code == sqlite3.SQLITE_NOTADB and not self.path.name.startswith("journal"):
+            if code_of(error) == sqlite3.SQLITE_NOTADB and not self.path.name.startswith("journal"):
                 raise JournalMissing(f"{self.path} is no journal.", NAME_ONE) from error
             raise in_words(error, self.path) from error
         except (ValueError, TypeError) as error:
@@ -169,11 +168,6 @@ class JournalReader(Record):
 
         What a power cut left in two files is told once.
         """
-        if not self._archives:
-            return ask(self)
-        return self._merged(ask, seq)
-
-    def _merged(self, ask: Callable[[JournalReader], Iterator[T]], seq: Callable[[T], int]) -> Iterator[T]:
         births = dict.fromkeys(
             [*(each.birth for each in self._archives if each.birth != self.birth), self.birth]
         )

@@ -89,7 +89,6 @@ class MqttOutlet:
         connected: whether the broker is there now.
         published: messages the broker has taken since the start.
         desk: where commands come in.
-        note: keeps over a restart that an order is taken, before it is carried out, and its answer.
     """
 
     def __init__(
