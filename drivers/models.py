@@ -7,7 +7,6 @@ core takes as they are. A file with faults is refused with all of them, each wit
 from __future__ import annotations
 
 import hashlib
-import math
 import re
 import tomllib
 from datetime import date
@@ -21,7 +20,7 @@ from pydantic_core import ErrorDetails
 from drivers.accuracy import RangeAccuracy
 from drivers.errors import FaultAt, ModelInvalid
 from drivers.plain_file import read_file
-from drivers.reading import Quantity, Ranging
+from drivers.reading import UNIT_OF, Quantity, Ranging
 
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
@@ -142,46 +141,39 @@ class MeterModel(_Strict):
         of_it = (each for each in self.ranges if each.quantity is quantity)
         return tuple(sorted(of_it, key=lambda each: each.full_scale_si))
 
-    def holding(self, quantity: Quantity, value_si: float) -> RangeAccuracy | None:
-        """The statement on the smallest range that can show a value; None where there is no such range.
+    def range_for(self, quantity: Quantity, expected_si: float) -> RangeModel | None:
+        """The smallest range that can show a value; None where the function or such a range is missing.
 
         Args:
             quantity: function.
-            value_si: in the quantity's SI unit; its sign does not matter.
+            expected_si: value expected, in the quantity's SI unit; its sign does not matter.
         """
-        found = (each for each in self.ranges_of(quantity) if abs(value_si) <= each.largest_si)
-        return next(map(self.statement, found), None)
+        fitting = (each for each in self.ranges_of(quantity) if abs(expected_si) <= each.largest_si)
+        return next(fitting, None)
 
-    def in_use(
-        self,
-        quantity: Quantity,
-        range_full_scale_si: float | None,
-        value_si: float,
-        resolution_si: float | None = None,
-    ) -> RangeAccuracy | None:
-        """The statement on the range in use; None where the file has no such range.
+    def accuracy(self, quantity: Quantity, range_full_scale_si: float) -> RangeAccuracy:
+        """The statement of the range in use, found by its full scale.
 
-        By its full scale, where the meter tells it: the range within 25 % of it, as drivers may give 100,
-        119.9 or 120 for one range, and neighbouring ranges differ by a factor of two or more. Else by its
-        count: the smallest range of that resolution which holds the value, as a meter that sends 46 where it
-        could send 46.1 is on a coarser one. Else by the value: the smallest range that holds it, which is
-        where an automatic meter would be.
+        The nearest range counts if it is within 25 %: drivers may give 100, 119.9 or 120 for one range, while
+        neighbouring ranges differ by a factor of two or more.
+
+        Args:
+            quantity: function.
+            range_full_scale_si: full scale in the quantity's SI unit, as the reading carries it.
+
+        Raises:
+            ModelInvalid: the file has no such range.
         """
-        if range_full_scale_si is not None:
-            named = (
-                each
-                for each in self.ranges_of(quantity)
-                if 0.8 * each.full_scale_si <= range_full_scale_si <= 1.25 * each.full_scale_si
-            )
-            return next(map(self.statement, named), None)
-        counting = (
-            each
-            for each in self.ranges_of(quantity)
-            if resolution_si is not None
-            and math.isclose(each.resolution_si, resolution_si, rel_tol=0.01)
-            and abs(value_si) <= each.largest_si
+        for each in self.ranges_of(quantity):
+            if 0.8 * each.full_scale_si <= range_full_scale_si <= 1.25 * each.full_scale_si:
+                return self.statement(each)
+        unit = UNIT_OF[quantity]
+        known = ", ".join(f"{each.full_scale_si:g}" for each in self.ranges_of(quantity)) or "none"
+        raise ModelInvalid(
+            f"The meter file {self.name} has no {quantity.value} range of {range_full_scale_si:g} {unit} "
+            f"(it knows: {known}).",
+            hint="Add a [[range]] table for it; see configs/meters/README.md.",
         )
-        return next(map(self.statement, counting), None) or self.holding(quantity, value_si)
 
     def statement(self, each: RangeModel) -> RangeAccuracy:
         """The accuracy record of one of this meter's ranges."""

@@ -63,7 +63,7 @@ class DisplayDoubts:
         if self._low_told or reading.monotonic_s - self._low_since_s < LOW_FOR_S:
             return {}
         self._low_told = True
-        higher = reaching(self.meter().ranges_of(wanted.quantity), above)
+        higher = reaching(self.meter().ranges(wanted.quantity), above)
         if higher is None:
             return {"full_ohm": full, "least_ohm": above}
         return {"full_ohm": full, "turn_ohm": higher.full_scale_si}
@@ -71,7 +71,7 @@ class DisplayDoubts:
     def _too_coarse(self, reading: Reading, wanted: Wanted) -> dict[str, Fact]:
         if reading.kind is not Kind.VALUE or reading.quantity not in OHMS or reading.value_si is None:
             return {}  # probes in the air: a meter that ranges by itself is on its highest range then
-        ranges = self.meter().ranges_of(wanted.quantity)
+        ranges = self.meter().ranges(wanted.quantity)
         full, best = reading.range_full_scale_si, finest(ranges, wanted)
         if full is None and (now := shown_on(ranges, reading.value_si, reading.resolution_si)) is not None:
             full = now.full_scale_si

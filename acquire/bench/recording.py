@@ -12,12 +12,13 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
-from typing import Annotated, Any, Self, TextIO, get_args
+from typing import Any, Self, TextIO, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import NAME_AND_RIGHTS, SteadyohmError
+from acquire.files.statements import ModelStatements
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.standstill import MeterSaid
 from acquire.journal.plain import from_plain, kind_of, to_plain
@@ -68,7 +69,7 @@ class RecordedBench:
 
     version: int
     place: Circumstances
-    meter: Annotated[MeterModel, Field(alias="model")]
+    model: MeterModel
     conditions: Conditions
     settle: SettleSettings
     four_wire_below_ohm: float | None
@@ -83,7 +84,7 @@ class RecordedBench:
 
 
 PARTS = tuple(each.name for each in fields(RecordedBench) if each.name != "version")
-"""What of a bench goes into its pipeline."""
+"""What of a bench goes into its pipeline; the meter file as its statements."""
 
 
 class _Exact(BaseModel):
@@ -114,14 +115,16 @@ class RecordedPipeline(Pipeline):
 
     Attributes:
         out: where to write; the caller opens and closes it.
-        meter: the meter file, which stands in the first line.
+        model: the meter file, for the first line.
     """
 
-    meter: MeterModel
     out: TextIO | None = None
+    model: MeterModel | None = None
 
     def begin(self) -> None:
         """Write the first line. Call it when everything is set up and nothing has been fed yet."""
+        if self.model is None:
+            raise ValueError("a recording needs the meter file")
         bench = RecordedBench(VERSION, **{name: getattr(self, name) for name in PARTS})
         self._write("bench", _spelt(bench=bench))
 
@@ -167,20 +170,21 @@ class RecordedPipeline(Pipeline):
         self._write("replay", [[kind_of(record), to_plain(record)] for record in records], utc_s)
         return super().replay(records, utc_s)
 
-    def on(self, place: Circumstances, meter: MeterModel, conditions: Conditions, **more: Any) -> Self:
+    def on(self, place: Circumstances, model: MeterModel, conditions: Conditions, **more: Any) -> Self:
         """The same bench with other files, between two units: it begins with a first line of its own.
 
         Args:
             place: with the sheet.
-            meter: its file.
+            model: the meter file.
             conditions: temperature and lead zero to go on with.
             more: `settle`, `four_wire_below_ohm`, `order`, `check`, `habit` and `cards`.
         """
+        meter = ModelStatements(model)
         same = place.meter_hash == self.place.meter_hash
         more["learned"] = (
             self.learning.recorded if same else Learned(version=self.learning.recorded.version + 1)
         )
-        fresh = replace(self, place=place, meter=meter, conditions=conditions, **more)
+        fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
         fresh.duties.go_on(self.duties)
         fresh.batches.go_on(self.batches)
         fresh.begin()
@@ -275,6 +279,7 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
     parts = {name: getattr(bench, name) for name in PARTS}
     if sheet is not None:
         parts["place"] = replace(bench.place, sheet=sheet)
+    parts["meter"] = ModelStatements(parts.pop("model"))
     return parts
 
 

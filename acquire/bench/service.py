@@ -283,7 +283,7 @@ class Service:
 
 def service_of(daemon: Daemon, bench: Bench, supervisor: Supervisor) -> Service:
     """The service around a daemon that was just assembled from a bench file."""
-    model = daemon.pipeline.meter
+    model = daemon.pipeline.model
     if model is None:
         raise ValueError("the daemon was not assembled from files")
     return Service(daemon, Files(bench, daemon.pipeline.place, model, (), daemon.pipeline.cards), supervisor)

@@ -83,7 +83,7 @@ def in_fewest_turns(sheet: Sheet, purpose: Purpose, meter: MeterStatements) -> S
     """
     if sheet.keep_order:
         return sheet
-    table, ranges = PairTable(sheet), meter.ranges_of(Quantity.RESISTANCE)
+    table, ranges = PairTable(sheet), meter.ranges(Quantity.RESISTANCE)
 
     def full_si(step: Step) -> float:
         if step.kind is StepKind.TYPED:
@@ -212,4 +212,4 @@ class Dial:
         return now is not None and best is not None and now.full_scale_si > COARSER * best.full_scale_si
 
     def _ranges(self, quantity: Quantity) -> tuple[RangeLike, ...]:
-        return self.meter.ranges_of(quantity) or self.meter.ranges_of(Quantity.RESISTANCE)
+        return self.meter.ranges(quantity) or self.meter.ranges(Quantity.RESISTANCE)

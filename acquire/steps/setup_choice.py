@@ -59,7 +59,7 @@ class MeterStatements(Protocol):
         """The statement on the smallest range that holds a value; None: no such range."""
         ...
 
-    def ranges_of(self, quantity: Quantity) -> tuple[RangeLike, ...]:
+    def ranges(self, quantity: Quantity) -> tuple[RangeLike, ...]:
         """Every range of a function, smallest first; empty where the meter lacks it."""
         ...
 

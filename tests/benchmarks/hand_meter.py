@@ -24,6 +24,7 @@ from functools import cache
 from pathlib import Path
 
 from acquire.conditions import Conditions, Temperature
+from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
     Ask,
@@ -209,7 +210,7 @@ class Shift:
         ranging = Ranging.DIAL if kind.dial else Ranging.AUTO
         self.heart = Pipeline(
             place,
-            model,
+            ModelStatements(model),
             conditions,
             settle=SettleSettings(noise_counts=noise),
             ranging=ranging,

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from acquire.conditions import Conditions, Temperature
+from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Match, Notice, Outcome, Purpose, Settled, StartUnit
 from acquire.sheets import load_sheet
@@ -66,12 +67,13 @@ class Shop:
         names = str(list(pair)).replace("'", '"')
         file.write_text(SHEET.replace("{pair}", names).replace("{more}", more), encoding="utf-8")
         self.model = load_model(METERS / f"{meter}.toml")
+        self.statements = ModelStatements(self.model)
         place = Circumstances("bench", Purpose.FINAL, load_sheet(file), "m", meter, "h", "h", "test")
         self.now_s, self.number = 1000.0, 0
         self.lead_ohm, self.full_scale = lead_ohm, full_scale
         self.pipeline = Pipeline(
             place,
-            self.model,
+            self.statements,
             Conditions(temperature=Temperature(celsius, 0.3, self.now_s), lead_wanted=lead_ohm > 0),
         )
         self.events = self.pipeline.command(StartUnit("X1"), self.now_s, self.now_s)
@@ -160,7 +162,7 @@ def test_a_small_winding_is_rounded_on_the_2000_ohm_range(tmp_path):
     assert coarse.verdict.outcome is Outcome.CANNOT_JUDGE
     assert abs(coarse.verdict.reference_ohm - 20.6) <= coarse.verdict.expanded_ohm
     step, table = coarse.pipeline.place.sheet.steps[0], coarse.pipeline.table
-    asked = expected_ohm(table, step, Purpose.FINAL, Quantity.RESISTANCE, coarse.model)
+    asked = expected_ohm(table, step, Purpose.FINAL, Quantity.RESISTANCE, coarse.statements)
     assert asked <= 200.0
     fine = Shop(tmp_path, ("A", "B")).touch(20.6)
     assert fine.verdict.raw_ohm == pytest.approx(20.6, abs=0.01)
