@@ -61,10 +61,11 @@ from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import NOTHING_WANTED, MeterStatements, Wanted
+from acquire.steps.setup_choice import NOTHING_WANTED, Wanted
 from acquire.steps.untested import required
 from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
+from drivers.models import MeterModel
 from drivers.reading import Ranging, Reading
 
 
@@ -96,7 +97,7 @@ class Pipeline:
     """
 
     place: Circumstances
-    meter: MeterStatements
+    meter: MeterModel
     conditions: Conditions
     settle: SettleSettings = field(default_factory=SettleSettings)
     four_wire_below_ohm: float | None = None
@@ -448,9 +449,7 @@ class Pipeline:
         place = replace(self.place, operator=started.operator, batch=started.batch)
         held = self.fixture is not None and self.fixture.emptied()
         worth = partial(may_be_warm, self.table)
-        state = UnitState(
-            self.table, started.serial, order=self.order, warm_check=worth, brackets=not held, placed=held
-        )
+        state = UnitState(self.table, started.serial, order=self.order, warm_check=worth, placed=held)
         how = self.table, self.meter, self.conditions, self.four_wire_below_ohm
         return UnitWork(place, *how, started, state)
 

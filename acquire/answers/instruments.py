@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-import json
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
-import jinja2
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
@@ -22,6 +20,7 @@ from acquire.clock import RealClock
 from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED
 from acquire.files.settings import Bench, load_bench
 from acquire.files.shipped import meter_file_for, shipped
+from acquire.files.toml_template import toml_from
 from acquire.heart.standstill import bytes_told
 from acquire.records import Notice
 from acquire.steps.setup_choice import Wanted
@@ -116,14 +115,8 @@ def bench_text_for(found: Sequence[Finding], **wishes: Any) -> str:
     meter, able, named = meters[0], _able(meters[0]), meters[0].identity
     sheet = wishes["sheet"] or shipped("sheets", "plover-80.toml")
     model = wishes["model"] or meter_file_for(display_counts(meter), settable=able.settable)
-    files = jinja2.Environment(  # noqa: S701  (no page: text is quoted as TOML wants it)
-        loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        keep_trailing_newline=True,
-    )
-    files.filters["toml"] = _toml
-    return files.get_template("bench.toml").render(
+    return toml_from(
+        Path(__file__).with_name("templates") / "bench.toml",
         meter=meter,
         others=meters[1:],
         identity=" ".join(filter(None, (named.maker, named.model, named.serial))),
@@ -142,12 +135,6 @@ def _able(meter: Finding) -> Capabilities:
     return open_meter(
         meter.driver, meter_id="meter", address=meter.address, clock=lambda: (0.0, 0.0), options=meter.options
     ).capabilities
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    return str(value) if isinstance(value, int | float) else json.dumps(str(value), ensure_ascii=False)
 
 
 def decoding_lines(decoding: Decoding) -> list[str]:

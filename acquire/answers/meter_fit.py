@@ -13,7 +13,6 @@ from typing import Any
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import ZeroSource
 from acquire.files.settings import Bench as BenchSettings
-from acquire.files.statements import ModelStatements
 from acquire.physics.copper import conductor_named
 from acquire.physics.substitution import Substitute
 from acquire.quantity import show
@@ -112,7 +111,7 @@ class MeterFit:
     def _in_use_first(self, step: Step, nominal_ohm: float) -> Sequence[Offer]:
         """What the meter offers for a step, the range in use first; empty where none holds its value."""
         quantity = quantity_for(step, nominal_ohm, self.bench.meter.four_wire_below)
-        statements = ModelStatements(self.model)
+        statements = self.model
         largest_ohm = expected_ohm(self.table, step, self.bench.purpose, quantity, statements)
         holding = [each for each in self._offers if each.largest_ohm >= largest_ohm]
         four_wire = quantity is Quantity.RESISTANCE_4W

@@ -19,7 +19,6 @@ from acquire.answers.explain import Explanation, Told, explain, weighed
 from acquire.answers.options import AsJson, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.shipped import shipped
-from acquire.files.statements import ModelStatements
 from acquire.journal.history import JournalReader
 from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.checks import of_leads, of_winding
@@ -31,7 +30,7 @@ from acquire.sheets import load_sheet
 from acquire.verdict.identify import identify
 from acquire.words.faults import sentence
 from acquire.words.saying import sureness
-from drivers.models import load_model
+from drivers.models import MeterModel, load_model
 from drivers.plain_file import read_file
 from drivers.reading import Quantity
 
@@ -109,7 +108,7 @@ def told_about(
         raise InputImpossible(f"{wires} wires cannot be.", "Say --wires 2 or --wires 4.")
     model = load_model(_meter_file(meter))
     pairs = frozenset(pair_of(text) for text in four_wire)
-    return Told(temperature, leads, _meter_terms(ModelStatements(model)), model.name, wires, pairs)
+    return Told(temperature, leads, _meter_terms(model), model.name, wires, pairs)
 
 
 def _meter_file(meter: str) -> Path:
@@ -124,7 +123,7 @@ def _meter_file(meter: str) -> Path:
     return shipped("meters", f"{meter}.toml")
 
 
-def _meter_terms(statements: ModelStatements) -> Callable[[float, float], Sequence[Term]]:
+def _meter_terms(statements: MeterModel) -> Callable[[float, float], Sequence[Term]]:
     def meter_terms(shown_ohm: float, factor: float) -> Sequence[Term]:
         statement = statements.holding(Quantity.RESISTANCE, shown_ohm)
         if statement is None:  # beyond the last range; a tenth is more than any meter would be off

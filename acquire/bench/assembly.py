@@ -34,7 +34,6 @@ from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
-from acquire.files.statements import ModelStatements
 from acquire.heart.serials import SerialRule
 from acquire.heart.standstill import ReadElsewhere
 from acquire.journal.store import Journal
@@ -105,7 +104,7 @@ def as_asked_for(bench: Bench, sheet: Sheet, model: MeterModel) -> Sheet:
     by_hand = bench.fixture is None and ranging(bench, model) is Ranging.DIAL
     if not by_hand or bench.order is not Order.GUIDED:
         return sheet
-    return in_fewest_turns(sheet, bench.purpose, ModelStatements(model))
+    return in_fewest_turns(sheet, bench.purpose, model)
 
 
 def read_files(bench: Bench, clock: Clock) -> Files:
@@ -174,8 +173,7 @@ async def assemble(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
     conditions = first_conditions(bench, clock)
-    meter, model = ModelStatements(files.model), files.model
-    pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
+    pipeline = RecordedPipeline(files.place, files.model, conditions, out=record, **files.limits)
     if pipeline.checks:
         pipeline.duties.recall(await asyncio.to_thread(earlier_checks, bench))
     pipeline.begin()
@@ -241,7 +239,7 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     settings = bench.meter
     meter = ohmmeter(bench, daemon.clock)
     if isinstance(meter, TypedMeter):
-        daemon.type_in = into(meter, lambda: daemon.pipeline.model)
+        daemon.type_in = into(meter, lambda: daemon.pipeline.meter)
     if bench.fixture is not None:
         meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
         wire_up(daemon, meter)

@@ -148,9 +148,8 @@ class Daemon:
         tick_s: how often the heart is told the time, real seconds.
         first_notices: what was found while the parts were made and the operator must know.
         halted: True while the journal cannot be written; no reading is taken then.
-        verdicts: how many were given since the start.
         unwritten: True where the bench had to stop before the journal could take everything.
-        outcomes: how many verdicts of each kind were given.
+        outcomes: how many verdicts of each kind were given since the start.
         refused: commands that were not carried out.
         type_in: takes what was read off a display; gives it as understood.
         learn: proposes a sheet of a name from the units that were called good.
@@ -177,7 +176,6 @@ class Daemon:
     tick_s: float = TICK_S
     first_notices: Sequence[Notice] = ()
     halted: bool = False
-    verdicts: int = 0
     unwritten: bool = False
     outcomes: Counter[str] = field(default_factory=Counter)
     refused: int = 0
@@ -343,7 +341,6 @@ class Daemon:
     def _shown(self, events: Sequence[Event]) -> None:
         for event in events:
             if isinstance(event, Judged):
-                self.verdicts += 1
                 self.outcomes[event.verdict.outcome.value] += 1
             self.show(event)
 

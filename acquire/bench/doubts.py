@@ -11,9 +11,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from acquire.records import Code, Fact, Notice, Severity
-from acquire.steps.dial import COARSER, finest, reaching, shown_on
-from acquire.steps.setup_choice import MeterStatements, Wanted
+from acquire.steps.dial import COARSER, finest
+from acquire.steps.setup_choice import Wanted
 from drivers.handheld.dial import FrozenDisplay
+from drivers.models import MeterModel, reaching, shown_on
 from drivers.reading import OHMS, Flag, Kind, Reading
 
 IN_A_ROW = 2
@@ -31,7 +32,7 @@ class DisplayDoubts:
         meter: what the meter file states now.
     """
 
-    meter: Callable[[], MeterStatements]
+    meter: Callable[[], MeterModel]
     _frozen: FrozenDisplay = field(default_factory=FrozenDisplay)
     _coarse: int = 0
     _told: tuple[float, float] | None = None
@@ -63,7 +64,7 @@ class DisplayDoubts:
         if self._low_told or reading.monotonic_s - self._low_since_s < LOW_FOR_S:
             return {}
         self._low_told = True
-        higher = reaching(self.meter().ranges(wanted.quantity), above)
+        higher = reaching(self.meter().ranges_of(wanted.quantity), above)
         if higher is None:
             return {"full_ohm": full, "least_ohm": above}
         return {"full_ohm": full, "turn_ohm": higher.full_scale_si}
@@ -71,7 +72,7 @@ class DisplayDoubts:
     def _too_coarse(self, reading: Reading, wanted: Wanted) -> dict[str, Fact]:
         if reading.kind is not Kind.VALUE or reading.quantity not in OHMS or reading.value_si is None:
             return {}  # probes in the air: a meter that ranges by itself is on its highest range then
-        ranges = self.meter().ranges(wanted.quantity)
+        ranges = self.meter().ranges_of(wanted.quantity)
         full, best = reading.range_full_scale_si, finest(ranges, wanted)
         if full is None and (now := shown_on(ranges, reading.value_si, reading.resolution_si)) is not None:
             full = now.full_scale_si

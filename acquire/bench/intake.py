@@ -21,7 +21,7 @@ from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
 from drivers.meter import ClockPair, Confirming, Meter, Setup, Unread, untold
 from drivers.reading import Reading
-from drivers.registry import open_meter, open_scanner
+from drivers.registry import open_device, open_meter
 
 if TYPE_CHECKING:
     from drivers.scanner.scanner import Scan, Scanner
@@ -252,7 +252,7 @@ def scanner(bench: Bench, clock: Clock) -> Scanner | None:
     named = bench.scanner
     if named is None:
         return None
-    made: Scanner = open_scanner(
-        scanner_id=named.id, address=named.link, clock=clock_pair(clock), options=named.options
+    made: Scanner = open_device(
+        "scanner", scanner_id=named.id, address=named.link, clock=clock_pair(clock), options=named.options
     )
     return made

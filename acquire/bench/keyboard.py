@@ -235,9 +235,7 @@ async def no_meter_is_read_off(text: str) -> dict[str, Fact]:
     raise Refused(Refusal.READING_BY_METER)
 
 
-def into(
-    meter: TypedMeter, model: Callable[[], MeterModel | None]
-) -> Callable[[str], Awaitable[dict[str, Fact]]]:
+def into(meter: TypedMeter, model: Callable[[], MeterModel]) -> Callable[[str], Awaitable[dict[str, Fact]]]:
     """What takes typed lines for a meter.
 
     Args:
@@ -264,11 +262,11 @@ def into(
     return type_in
 
 
-def _refuse_unshown(text: str, decoded: Decoded, model: MeterModel | None) -> None:
+def _refuse_unshown(text: str, decoded: Decoded, model: MeterModel) -> None:
     """Digits that no range of the meter shows are a slip, or another meter's."""
     value, count = decoded.value_si, decoded.resolution_si
-    ranges = () if model is None else model.ranges_of(Quantity.RESISTANCE)
-    if model is None or value is None or count is None or not ranges:
+    ranges = model.ranges_of(Quantity.RESISTANCE)
+    if value is None or count is None or not ranges:
         return
     fits = (abs(value) <= each.largest_si and count >= 0.99 * each.resolution_si for each in ranges)
     if not any(fits):

@@ -18,7 +18,6 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import NAME_AND_RIGHTS, SteadyohmError
-from acquire.files.statements import ModelStatements
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.standstill import MeterSaid
 from acquire.journal.plain import from_plain, kind_of, to_plain
@@ -83,8 +82,8 @@ class RecordedBench:
     ranging: Ranging = Ranging.SET
 
 
-PARTS = tuple(each.name for each in fields(RecordedBench) if each.name != "version")
-"""What of a bench goes into its pipeline; the meter file as its statements."""
+PARTS = tuple(each.name for each in fields(RecordedBench) if each.name not in ("version", "model"))
+"""What of a bench goes into its pipeline, beside the meter file."""
 
 
 class _Exact(BaseModel):
@@ -115,17 +114,13 @@ class RecordedPipeline(Pipeline):
 
     Attributes:
         out: where to write; the caller opens and closes it.
-        model: the meter file, for the first line.
     """
 
     out: TextIO | None = None
-    model: MeterModel | None = None
 
     def begin(self) -> None:
         """Write the first line. Call it when everything is set up and nothing has been fed yet."""
-        if self.model is None:
-            raise ValueError("a recording needs the meter file")
-        bench = RecordedBench(VERSION, **{name: getattr(self, name) for name in PARTS})
+        bench = RecordedBench(VERSION, model=self.meter, **{name: getattr(self, name) for name in PARTS})
         self._write("bench", _spelt(bench=bench))
 
     def feed(self, reading: Reading) -> list[Event]:
@@ -170,21 +165,20 @@ class RecordedPipeline(Pipeline):
         self._write("replay", [[kind_of(record), to_plain(record)] for record in records], utc_s)
         return super().replay(records, utc_s)
 
-    def on(self, place: Circumstances, model: MeterModel, conditions: Conditions, **more: Any) -> Self:
+    def on(self, place: Circumstances, meter: MeterModel, conditions: Conditions, **more: Any) -> Self:
         """The same bench with other files, between two units: it begins with a first line of its own.
 
         Args:
             place: with the sheet.
-            model: the meter file.
+            meter: its file.
             conditions: temperature and lead zero to go on with.
             more: `settle`, `four_wire_below_ohm`, `order`, `check`, `habit` and `cards`.
         """
-        meter = ModelStatements(model)
         same = place.meter_hash == self.place.meter_hash
         more["learned"] = (
             self.learning.recorded if same else Learned(version=self.learning.recorded.version + 1)
         )
-        fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
+        fresh = replace(self, place=place, meter=meter, conditions=conditions, **more)
         fresh.duties.go_on(self.duties)
         fresh.batches.go_on(self.batches)
         fresh.begin()
@@ -276,10 +270,9 @@ def _fresh(recording: Path, first: tuple[int, list[Any]] | None, sheet: Sheet | 
 def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
     """What a pipeline is made of, from a line that describes the bench."""
     bench: RecordedBench = _read(bench=plain)
-    parts = {name: getattr(bench, name) for name in PARTS}
+    parts = {name: getattr(bench, name) for name in PARTS} | {"meter": bench.model}
     if sheet is not None:
         parts["place"] = replace(bench.place, sheet=sheet)
-    parts["meter"] = ModelStatements(parts.pop("model"))
     return parts
 
 

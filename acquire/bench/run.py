@@ -102,7 +102,9 @@ async def at_work(
         raise JournalUnusable("Stopped before the journal could take the last records: they are lost.")
     if terminal.units:
         console.print(terminal.summary())
-    console.print(f"Stopped. In {bench.journal.folder}: {counted(daemon.verdicts, 'verdict')} of this run.")
+    console.print(
+        f"Stopped. In {bench.journal.folder}: {counted(daemon.outcomes.total(), 'verdict')} of this run."
+    )
 
 
 @contextlib.contextmanager

@@ -115,7 +115,6 @@ class Service:
     port: int = 0
     _waiting: Files | None = None
     _began_s: float = 0.0
-    _proof: tuple[int, int] = (-1, -1)
 
     # ------------------------------------------------------------------ life
 
@@ -159,10 +158,7 @@ class Service:
         while True:
             await asyncio.sleep(self.supervisor.feed_every_s or LOOK_S)
             await self.daemon.hear_journal()  # a disk that hangs keeps us here, unfed
-            proof = (self._meter_moves(), self.daemon.journal_answers)
-            if all(now != before for now, before in zip(proof, self._proof, strict=True)):
-                self.supervisor.feed(*proof)
-                self._proof = proof
+            self.supervisor.feed(self._meter_moves(), self.daemon.journal_answers)
             if (status := self.status()) != told:
                 told = status
                 self.supervisor.say(f"STATUS={status}")
@@ -176,7 +172,7 @@ class Service:
         """One line for people who ask systemd."""
         facts = self.facts()
         troubles = " ".join(facts.troubles()) or "all is well."
-        return f"{facts.bench}: {counted(self.daemon.verdicts, 'verdict')}; {troubles}"
+        return f"{facts.bench}: {counted(self.daemon.outcomes.total(), 'verdict')}; {troubles}"
 
     # ------------------------------------------------------------------ monitors
 
@@ -283,10 +279,8 @@ class Service:
 
 def service_of(daemon: Daemon, bench: Bench, supervisor: Supervisor) -> Service:
     """The service around a daemon that was just assembled from a bench file."""
-    model = daemon.pipeline.model
-    if model is None:
-        raise ValueError("the daemon was not assembled from files")
-    return Service(daemon, Files(bench, daemon.pipeline.place, model, (), daemon.pipeline.cards), supervisor)
+    heart = daemon.pipeline
+    return Service(daemon, Files(bench, heart.place, heart.meter, (), heart.cards), supervisor)
 
 
 def _refuse_fixed(before: Bench, now: Bench) -> None:

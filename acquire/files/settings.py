@@ -34,18 +34,17 @@ from acquire.files.network_tables import HttpSettings, MqttSettings, PageSetting
 from acquire.files.shared import SharedSettings
 from acquire.files.shipped import meter_file_for
 from acquire.files.toml_file import Faults, Table, TomlFile, did_you_mean, read_toml, tables_of
-from acquire.files.toml_lines import Path as KeyPath
 from drivers.errors import DriverUnknown, MeterError
 from drivers.registry import (
     BUILT_IN,
+    device_options,
     driver_class,
     known_drivers,
     open_meter,
     options_with_profile,
-    scanner_options,
-    switch_card_options,
 )
 from drivers.self_check import needs_self_check, self_check_steps
+from drivers.toml_lines import Path as KeyPath
 
 
 def _typed_meter() -> dict[str, Any]:
@@ -120,9 +119,9 @@ def bench_of(file: TomlFile) -> Bench:
     _check_instruments(faults, meter, found["temperature"])
     _check_references(faults, found["references"], found["check"])
     if (scanner := found["scanner"]) is not None:
-        faults.check(scanner_options(), scanner.options, ("scanner", "options"))
+        faults.check(device_options("scanner"), scanner.options, ("scanner", "options"))
     if (fixture := found["fixture"]) is not None:
-        faults.check(switch_card_options(), fixture.card_options, ("fixture", "options"))
+        faults.check(device_options("switch card"), fixture.card_options, ("fixture", "options"))
     faults.stop_here()
     about: dict[str, Any] = {"file": file.path.absolute(), "content_hash": file.content_hash}
     return Bench.model_construct(**dict(place or ()), **found, **about)

@@ -1,6 +1,7 @@
 """A sheet learnt from good units: of those that somebody at the bench called good, or of told readings.
 
-Not for finding the circuit (steps/learn) nor for how a sheet is written (steps/proposal).
+What ohms cannot tell stands in the file as a question where it belongs, so that it can be used at once and be
+completed later. Not for finding the circuit (steps/learn).
 """
 
 from __future__ import annotations
@@ -12,16 +13,21 @@ from pathlib import Path
 
 from acquire.errors import FileInvalid, InputImpossible
 from acquire.files.toml_file import TomlFile
-from acquire.files.toml_lines import find_lines
+from acquire.files.toml_template import toml_from
 from acquire.journal.entry import Entry
 from acquire.journal.query import Query, Record
 from acquire.records import Code, Pair
 from acquire.reports.visits import Visit, visits_on
 from acquire.sheets import sheet_of
-from acquire.steps.learn import Readings, learn, sheet_text
+from acquire.steps.learn import Learnt, Readings, Structure, learn
+from drivers.toml_lines import find_lines
 
 LEAST_OHM = 1e-4
 """Stands for a bond that reads nothing, or less: leads are taken off no better than that."""
+
+LEAST_TOLERANCE, MOST_TOLERANCE = 0.01, 0.3
+"""No tolerance is proposed below the first: repeatability and temperature alone come near it. Above the
+second the units were too few or not alike: it is left out. Workshop choices."""
 
 
 def called_good(record: Record) -> dict[str, Readings]:
@@ -79,3 +85,53 @@ def learnt(units: Mapping[str, Readings], name: str, core: str, celsius: float =
         fault = error.faults[0]
         raise InputImpossible(f"No sheet can be made of that: {fault.what}", fault.remedy) from error
     return text
+
+
+def sheet_text(name: str, found: Structure, *, units: int, core: str = "", celsius: float = 20.0) -> str:
+    """Write a sheet.
+
+    Args:
+        name: of the unit type.
+        found: from `learn`.
+        units: how many good units it rests on.
+        core: name of the core, "" when it was not touched.
+        celsius: reference temperature of the readings.
+    """
+    return toml_from(
+        Path(__file__).with_name("templates") / "learnt_sheet.toml",
+        name=name,
+        found=found,
+        units=units,
+        core=core,
+        celsius=celsius,
+        steps=_steps(found),
+        shown=_shown,
+        percent_of=_percent,
+        most_percent=100.0 * MOST_TOLERANCE,
+    )
+
+
+def _steps(found: Structure) -> list[tuple[str, Pair]]:
+    """Every branch; a star whose middle cannot be touched from pin to pin, all the way round; then sums."""
+    pairs = [Pair(each.a, each.b) for each in found.branches if {each.a, each.b} <= set(found.pins)]
+    middles: dict[str, list[str]] = {}
+    for branch in found.branches:
+        if branch.b not in found.pins:
+            middles.setdefault(branch.b, []).append(branch.a)
+    pairs += [pair for u, v, w in middles.values() for pair in (Pair(u, v), Pair(v, w), Pair(u, w))]
+    named = [(f"{pair.a} to {pair.b}", pair) for pair in pairs]
+    return named + [(f"{pair.a} to {pair.b}, sum", pair) for pair in found.sums]
+
+
+def _percent(branch: Learnt) -> float | None:
+    """The tolerance to propose, rounded up to a tenth of a percent; None where one unit shows no spread."""
+    if branch.tolerance is None:
+        return None
+    return math.ceil(max(branch.tolerance, LEAST_TOLERANCE) * 1000.0 - 1e-9) / 10.0
+
+
+def _shown(ohm: float) -> str:
+    """Five significant digits without an exponent; four in milliohms."""
+    if ohm < 1.0:
+        return f"{1000 * ohm:.4g} mohm"
+    return f"{ohm:.{max(0, 4 - math.floor(math.log10(ohm)))}f} ohm"

@@ -23,7 +23,6 @@ from acquire.bench.self_check import mark_of, stand_before
 from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import Bench, load_bench
-from acquire.files.statements import ModelStatements
 from acquire.heart.standstill import BytesUnread, MeterSet, ReadElsewhere
 from acquire.outlets.console import BenchConsole
 from acquire.outlets.terminal import Terminal, rest_bar
@@ -111,7 +110,7 @@ def study_bench(
             files.place,
             sheet=replace(files.place.sheet, steps=(step_named(files, record.subject.step),)),
         ),
-        ModelStatements(files.model),
+        files.model,
         first_conditions(bench, clock),
         record.plan,
         set(record.taken),

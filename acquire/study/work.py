@@ -43,9 +43,10 @@ from acquire.records import (
 from acquire.records.bench import refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import MeterStatements, Wanted
+from acquire.steps.setup_choice import Wanted
 from acquire.study.plan import Plan, Turn
 from acquire.study.record import Measurement
+from drivers.models import MeterModel
 from drivers.reading import Kind, Quantity, Reading
 
 SLID = 0.1
@@ -99,7 +100,7 @@ class StudyWork:
     """
 
     place: Circumstances
-    meter: MeterStatements
+    meter: MeterModel
     conditions: Conditions
     plan: Plan
     taken: set[int]

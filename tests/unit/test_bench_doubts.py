@@ -5,13 +5,12 @@ from __future__ import annotations
 import pytest
 
 from acquire.bench.doubts import DisplayDoubts
-from acquire.files.statements import ModelStatements
 from acquire.steps.setup_choice import Wanted
 from drivers.models import load_model
 from drivers.reading import Flag, Kind, Quantity, Reading
 from tests.whole_bench import CONFIGS
 
-HAND = ModelStatements(load_model(CONFIGS / "meters" / "hand-2000.toml"))
+HAND = load_model(CONFIGS / "meters" / "hand-2000.toml")
 
 
 def read(ohm, full, *, at_s=0.0, flags=(), visible=(), quantity=Quantity.RESISTANCE):

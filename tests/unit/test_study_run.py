@@ -12,7 +12,6 @@ from rich.console import Console
 from acquire.bench.assembly import first_conditions, read_files
 from acquire.clock import HandClock
 from acquire.files.settings import load_bench
-from acquire.files.statements import ModelStatements
 from acquire.records import Ask, ConfirmOpen, Prompt
 from acquire.stats.fitness import Fitness
 from acquire.study.begin import Wish, record_of
@@ -78,7 +77,7 @@ def made(tmp_path, stack, clock, **changes):
     step = next(s for s in files.place.sheet.steps if s.name == study.record.subject.step)
     work = StudyWork(
         replace(files.place, sheet=replace(files.place.sheet, steps=(step,))),
-        ModelStatements(files.model),
+        files.model,
         first_conditions(bench, clock),
         study.record.plan,
         set(study.record.taken),
