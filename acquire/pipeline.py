@@ -331,7 +331,7 @@ class Pipeline:
         self.unit = None
         self._contact.spend()
         if result.ending is not Ending.UNDONE:
-            slip = result.ending in (Ending.NEXT_UNIT, Ending.GIVEN_UP) or unit.state.ends_skipped
+            slip = result.ending in (Ending.NEXT_UNIT, Ending.EARLY) or unit.state.ends_skipped
             self._left = unit if slip else None
 
     def _lifted(self, event: LiftOff, reading: Reading | None = None) -> None:

@@ -230,7 +230,7 @@ def _beside(record: LeadZero | CheckStandard | TypedResult | Batch | ImportedRes
             word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
             return f"typed: {record.typed}: {word}{' as stated' if record.stated else ''}"
         case Notice():
-            return f"{record.weight.value}: {said(record)}"
+            return f"{record.severity.value}: {said(record)}"
 
 
 def _from_paper(result: ImportedResult) -> str:

@@ -230,7 +230,7 @@ class Daemon:
         """Carry out a command; returns the events it caused, which also go the usual way."""
         if self.halted:
             self.refused += 1
-            notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), weight=Severity.STOP)
+            notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), severity=Severity.STOP)
             self.show(notice)
             return [notice]
         if isinstance(command, TypeReading):
@@ -378,8 +378,8 @@ class Daemon:
                 await self.journal.append([(notice, None)])
             self.show(notice)
 
-    def _notice(self, weight: Severity, code: Code, serial: str = "", **facts: Fact) -> Notice:
-        return Notice(weight, code, self.clock.utc_s(), serial, facts=facts)
+    def _notice(self, severity: Severity, code: Code, serial: str = "", **facts: Fact) -> Notice:
+        return Notice(severity, code, self.clock.utc_s(), serial, facts=facts)
 
     # ------------------------------------------------------------------ life
 

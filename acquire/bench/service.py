@@ -277,8 +277,8 @@ class Service:
         new.gates = old.gates
         return new
 
-    def _notice(self, weight: Severity, code: Code, facts: Mapping[str, Fact]) -> Notice:
-        return Notice(weight, code, self.daemon.clock.utc_s(), facts=facts)
+    def _notice(self, severity: Severity, code: Code, facts: Mapping[str, Fact]) -> Notice:
+        return Notice(severity, code, self.daemon.clock.utc_s(), facts=facts)
 
 
 def service_of(daemon: Daemon, bench: Bench, supervisor: Supervisor) -> Service:

@@ -384,9 +384,9 @@ class UnitWork:
         attempt: Attempt | None = None,
         pair: Pair | None = None,
     ) -> Notice:
-        weight = Severity.WARNING if code is Code.STEP_MOVED else Severity.REMARK
+        severity = Severity.WARNING if code is Code.STEP_MOVED else Severity.REMARK
         facts = {} if attempt is None else facts_of(attempt)
-        return Notice(weight, code, settled.utc_s, self.serial, pair or step.pair, step.name, facts)
+        return Notice(severity, code, settled.utc_s, self.serial, pair or step.pair, step.name, facts)
 
     def _refusal(self, code: Code, match: Match, step: Step, attempt: Attempt, *, offer: bool) -> Notice:
         """A value that reads like another pair, with the word that measures that one again if it is meant."""

@@ -15,7 +15,7 @@ from typing import Any, Protocol, Self
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import evidence_from_plain, from_plain
-from acquire.journal.upgrade import upgraded
+from acquire.journal.upgrade import RENAMED, upgraded
 from acquire.records import Evidence, Outcome, UnitResult
 from acquire.words.faults import sentence
 from acquire.words.units import findings_words
@@ -32,13 +32,17 @@ longest name."""
 
 
 def check_names(names: Sequence[str]) -> None:
-    """Raise unless each of these could be a field's name.
+    """Raise unless each of these could be a field's name, and is the same in entries of version 1.
 
     Raises:
-        ValueError: one could not.
+        ValueError: one is not.
     """
     if unfit := [name for name in names if not _FIELD.fullmatch(name)]:
         raise ValueError(f"no field is called {unfit[0]!r}")
+    if renamed := [name for name in names if name in RENAMED.values()]:
+        raise ValueError(
+            f"entries of version 1 spell {renamed[0]} otherwise: find the entries, and read them"
+        )
 
 
 def explains(payload: Any, text: str) -> bool:

@@ -30,7 +30,7 @@ from acquire.line.database import away, connect
 from acquire.line.hearing import Subscriber, listening
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.outlet import BackOff, OutletFailed, beside
-from acquire.outlets.topics import ROOT
+from acquire.outlets.topics import ROOTS
 from acquire.page.access import Gate, own_names, token_of
 from acquire.page.app import Events, Guard, files_of, plain, read_assets
 from acquire.page.serve import address_of, listening_socket, serve
@@ -147,7 +147,8 @@ class BoardPage:
             try:
                 name = f"steadyohmpage{secrets.token_hex(5)}"
                 async with listening(self.broker, name, in_flight=1000, session_s=0) as subscriber:
-                    await subscriber.subscribe([f"{ROOT}/+/{last}" for last in TOPICS], qos=0, retained=True)
+                    topics = [f"{root}/+/{last}" for root in ROOTS for last in TOPICS]
+                    await subscriber.subscribe(topics, qos=0, retained=True)
                     board.trouble["broker"] = ""
                     back_off.reset()
                     await self._hear(subscriber, board)

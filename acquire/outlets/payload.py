@@ -25,8 +25,8 @@ from acquire.words.notices import said
 from acquire.words.units import findings_words, missing_words, relations_words, why_not
 from acquire.words.verdicts import hint, reason
 
-VERSION = 1
-"""Of payloads and columns; part of topics and schema names."""
+VERSION = 2
+"""Of payloads and columns; part of topics and schema names. A collector of a line still reads version 1."""
 
 HEAD = ("schema", "id", "seq", "kind")
 """Keys that stand before the record's own."""

@@ -175,7 +175,7 @@ class AudioCues:
                 self.cues.append(done_cue(event))
             case Notice() if event.code in ANOTHER_PAIR:
                 self._wrong_pair(event)
-            case Notice() if event.weight is Severity.WARNING:
+            case Notice() if event.severity is Severity.WARNING:
                 self.cues.append(Cue(Sound.ATTENTION))
 
     def _judged(self, verdict: Verdict, again: Notice | None) -> None:

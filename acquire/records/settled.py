@@ -71,14 +71,14 @@ class Approach:
 
     Attributes:
         value_si: latest reading.
-        unrest: how far it is from rest, as a multiple of what is allowed; 1 or less means at rest.
+        settling_ratio: how far it is from settled, as a multiple of what is allowed; 1 or less means settled.
         hindrance: what keeps it, where that can be told.
     """
 
     meter_id: str
     quantity: Quantity
     value_si: float
-    unrest: float
+    settling_ratio: float
     monotonic_s: float
     utc_s: float
     hindrance: Hindrance | None = None

@@ -20,6 +20,7 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.entry import Entry
 from acquire.journal.plain import spelt
 from acquire.journal.query import Record
+from acquire.journal.upgrade import in_todays_names
 from acquire.records import Outcome
 from acquire.reports.certificate import Certificate, certificate_from_text, certificate_of
 from acquire.reports.certificate_document import certificate_document
@@ -303,7 +304,7 @@ class FormOne:
     def __init__(self, text: str) -> None:
         """Take them up. Raises InputImpossible where they are damaged."""
         try:
-            plain = json.loads(text)
+            plain = json.loads(in_todays_names(text))
             self.measured: dict[str, Any] = plain["measured"]
             self.software, self.as_of_s = (
                 str(plain["given"]["software"]),

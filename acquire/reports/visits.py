@@ -22,7 +22,7 @@ from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain
 from acquire.journal.query import OF_A_VISIT, Query, Record
-from acquire.journal.upgrade import sign_of_today, upgraded
+from acquire.journal.upgrade import in_todays_names, sign_of_today, upgraded
 from acquire.records import (
     BalanceFound,
     BalanceKind,
@@ -413,6 +413,7 @@ def _read(record: Record, query: Query) -> Iterator[tuple[str, Any, bytes]]:
 
 def _held(id_: str, kind: str, payload: bytes) -> Any:
     decode, sign = _READERS[kind]
+    payload = in_todays_names(payload)
     try:
         return decode(payload) if sign in payload else _read_slowly(id_, kind, payload)
     except (msgspec.MsgspecError, UnicodeError):

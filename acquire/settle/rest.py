@@ -122,15 +122,15 @@ def judge(
     allowed = limits.share * band
     least = math.inf
     while count >= limits.min_points and newest_s - points.times_s[-count] >= span_s:
-        unrest = abs(points.slope(count)) * horizon_s / allowed
-        if unrest <= 1.0:
+        settling_ratio = abs(points.slope(count)) * horizon_s / allowed
+        if settling_ratio <= 1.0:
             line = points.line(count)
             found = fit(line, noise)
             ahead = abs(line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
-            unrest = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
-            if unrest <= 1.0:
+            settling_ratio = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
+            if settling_ratio <= 1.0:
                 break
-        least = min(least, unrest)
+        least = min(least, settling_ratio)
         count = int(count * _SHORTEN)
     else:
         return least, None, None
@@ -138,12 +138,12 @@ def judge(
     likely = bench.caution * chance
     wary = likely * (_HIDES if found.variance < 1.0 else 1.0)
     if wary > limits.most_doubt:
-        return unrest, None, (line, chance)
+        return settling_ratio, None, (line, chance)
     half_width = bench.widening * width * band
     if likely > _ONLY_JUST:
         half_width = max(half_width, far * max(bench.widening, 1.0) * band)
     return (
-        unrest,
+        settling_ratio,
         _rest(found, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),
         (line, chance),
     )

@@ -274,7 +274,7 @@ class StudyScreen(Terminal):
         """Show one event of the bench, without its value."""
         match event:
             case Approach():
-                self._settling = f"settling  {rest_bar(event.unrest)}"
+                self._settling = f"settling  {rest_bar(event.settling_ratio)}"
             case Prompt():
                 self._prompted(event)
             case LiftOff():

@@ -80,7 +80,7 @@ def judge(
         _measured(blank, match, slow=criteria.step.slow),
         outcome=decision.outcome,
         guard_band_ohm=decision.guard_band_ohm,
-        conformity=decision.conformity,
+        conformance_probability=decision.conformance_probability,
         scope=scope,
     )
     return verdict, _evidence(match)
@@ -133,7 +133,7 @@ def judge_open(
     verdict = replace(
         _unmeasured(criteria, attempt, place, utc_s),
         outcome=Outcome.FAIL if should_conduct else Outcome.PASS,
-        conformity=0.0 if should_conduct else None,
+        conformance_probability=0.0 if should_conduct else None,
         basis=basis,
         witness=witness,
     )

@@ -22,7 +22,7 @@ DEEDS = {
     BatchEvent.MADE_WAY: "paused",
 }
 
-SORTS = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}
+ASKED = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}
 
 LEGEND = (
     "Black lines: limits of the sheet. Grey: nominal. Dashed: limits of the chart itself, three sigma from "

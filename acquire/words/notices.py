@@ -260,7 +260,7 @@ NOTICES: dict[Code, Saying] = {
     "or its end was damaged. Numbers go on behind them; `steadyohm restore` takes them from CSV, line and "
     "archive.",
     Code.JOURNAL_HALTED: "The journal cannot be written: verdicts wait, none is lost.",
-    Code.JOURNAL_SET_ASIDE: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
+    Code.JOURNAL_QUARANTINED: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
     "Verdicts that had not gone out yet are in the file set aside: keep it. `steadyohm restore` brings the "
     "rest.",
     Code.JOURNAL_UNUSABLE: "{cause} Verdicts wait; none is lost.",

@@ -108,7 +108,7 @@ async def test_everything_really_sent_keeps_the_published_schemas(journal, mosqu
     kinds = {last_of(name): messages_of(name) for name in CHANNELS}
     seen = set()
     for topic, payload, _ in ear.heard:
-        last = topic.removeprefix("steadyohm/v1/north%20bench/")
+        last = topic.removeprefix("steadyohm/v2/north%20bench/")
         if payload is not None:
             (fits, *_) = [name for name in kinds[last] if checks[name].is_valid(payload)]
             seen.add(fits)

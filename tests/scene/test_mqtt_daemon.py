@@ -18,7 +18,7 @@ from tests.obedient_meter import StillBench
 from tests.whole_bench import bench_file, csv_rows, journal_entries
 
 pytestmark = needs_mosquitto
-ROOT = "steadyohm/v1/bench-1"
+ROOT = "steadyohm/v2/bench-1"
 
 
 @pytest.fixture(autouse=True)

@@ -53,7 +53,7 @@ GIVEN = Given(Letterhead("Otterbeck Rewinds"), 2e9, 2e9, "test")
 ENDED = {
     "P80-0001": (Outcome.PASS, Ending.DONE),
     "P80-0002": (Outcome.CANNOT_JUDGE, Ending.DONE),
-    "P80-0003": (None, Ending.GIVEN_UP),
+    "P80-0003": (None, Ending.EARLY),
     "P80-0004": (Outcome.FAIL, Ending.DONE),
     "P80-0005": (None, Ending.WARM),
     "P80-0006": (Outcome.FAIL, Ending.DONE),
@@ -196,7 +196,7 @@ def test_the_next_unit_ended_it():
 
 def test_words_for_giving_up_are_the_operators():
     result = old_result(outcome=None, held="given up: lunch: not tested")
-    assert (result.ending, result.remark) == (Ending.GIVEN_UP, "lunch: not tested")
+    assert (result.ending, result.remark) == (Ending.EARLY, "lunch: not tested")
 
 
 ODD = "1–3 reads 4.908 kΩ, but the other readings foretell 4.8 kΩ ± 20 Ω: was each pair the one asked for?"

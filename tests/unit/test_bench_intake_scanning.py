@@ -75,7 +75,7 @@ async def test_a_refused_code_is_said_with_its_reason(monkeypatch):
     )
     assert commands == []
     assert "does not look like a code of this job" in notices[0].facts["cause"]
-    assert notices[0].weight is Severity.WARNING
+    assert notices[0].severity is Severity.WARNING
 
 
 async def test_an_outage_is_told_once_and_its_end_too(monkeypatch):

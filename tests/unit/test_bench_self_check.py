@@ -112,7 +112,7 @@ async def test_a_wrong_resistor_is_named_once_and_never_let_through():
         await bench.reads(ohm, 1)
     failed = [notice for notice in bench.told if notice.code == "self_check.failed"]
     assert len(failed) == 1
-    assert failed[0].weight is Severity.STOP
+    assert failed[0].severity is Severity.STOP
     assert "It must read 470 Ω within 16.1 Ω, but it reads" in failed[0].facts["cause"]
     assert failed[0].facts["waiting"] is False
     await bench.reads(470.0, 3)
@@ -124,7 +124,7 @@ async def test_probes_that_nobody_has_moved_are_a_reminder_not_a_fault():
     bench = Bench()
     await bench.reads(None, 500)
     assert bench.codes == ["self_check.due", "self_check.failed"]
-    assert bench.told[-1].weight is Severity.WARNING
+    assert bench.told[-1].severity is Severity.WARNING
 
 
 async def test_a_meter_on_volts_is_told_to_be_turned():

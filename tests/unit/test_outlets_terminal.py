@@ -127,7 +127,7 @@ def test_a_held_unit_says_when_to_try_again():
 
 def test_a_unit_given_up_says_so_once():
     """Not "held", and not twice."""
-    text = shown(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP, remark="dropped", hypotheses=()))
+    text = shown(replace(RESULT, outcome=None, ending=Ending.EARLY, remark="dropped", hypotheses=()))
     first = text.splitlines()[0]
     assert first.count("ended early: dropped") == 1
     assert "held" not in text
@@ -218,7 +218,7 @@ def test_nothing_is_ever_certain(chance, words):
 
 
 def test_lead_zero_and_remarks_are_told():
-    """With their weight as a word."""
+    """With their severity as a word."""
     text = shown(
         LeadZero("b", "m", 0.1234, 0.003, 0.0),
         Notice(Severity.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}),

@@ -16,8 +16,8 @@ OHMS = Quantity.RESISTANCE
 
 def test_topics_are_built_from_the_benchs_name():
     """One tree a bench."""
-    assert topics.Topics("north").of("verdict") == "steadyohm/v1/north/verdict"
-    assert topics.Topics("north").of("command/reply") == "steadyohm/v1/north/command/reply"
+    assert topics.Topics("north").of("verdict") == "steadyohm/v2/north/verdict"
+    assert topics.Topics("north").of("command/reply") == "steadyohm/v2/north/command/reply"
 
 
 @pytest.mark.parametrize("bench", ["a/b", "+", "#", "a b", "\x00", "Ω", "\ud800", "$SYS", "../x", "a/+/#"])
@@ -69,7 +69,7 @@ def test_a_reading_says_what_the_probes_do():
     """Moving, at rest, lifted."""
     moving, at_rest, lifted = live_examples()[3:6]
 
-    assert (moving.touch, moving.value_si, moving.unit, moving.unrest) == ("moving", 46.0, "ohm", 7.5)
+    assert (moving.touch, moving.value_si, moving.unit, moving.settling_ratio) == ("moving", 46.0, "ohm", 7.5)
     assert (at_rest.touch, at_rest.value_si) == ("at_rest", 46.1)
     assert (lifted.touch, lifted.value_si, lifted.quantity) == ("lifted", None, None)
     assert topics.shown_reading(Contact("m", 1.0, 2.0), "b") is None

@@ -19,8 +19,8 @@ def stream():
     return Stream(View(About("bench-1", Purpose.FINAL, "m", "", "steadyohm")), assets="abc")
 
 
-def noted(text, weight=Severity.REMARK):
-    return Notice(weight, Code.NOTE, 1.0, facts={"note": text})
+def noted(text, severity=Severity.REMARK):
+    return Notice(severity, Code.NOTE, 1.0, facts={"note": text})
 
 
 def parts(told):

@@ -60,7 +60,7 @@ def test_the_three_files_hold_the_same(folder, tmp_path):
     for entry, row, typed in zip(verdicts, rows, table, strict=True):
         for column in COLUMNS:
             value, cell = typed[column.name], row[column.name]
-            known = {**entry.payload, **said_of(entry), "schema": 1, "id": entry.id}.get(column.name)
+            known = {**entry.payload, **said_of(entry), "schema": 2, "id": entry.id}.get(column.name)
             if column.name == "time_utc":
                 assert value.timestamp() == pytest.approx(entry.utc_s, abs=1e-3)
                 assert cell.endswith("Z")

@@ -44,7 +44,7 @@ def test_a_coil_beside_its_pattern_is_said_in_its_own_unit():
     """With how far it lies off, and off what."""
     coil = replace(
         TYPED,
-        sort=ResultKind.INDUCTANCE,
+        result_kind=ResultKind.INDUCTANCE,
         value_si=0.9,
         unit="H",
         reference_si=None,

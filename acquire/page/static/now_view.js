@@ -17,14 +17,14 @@ export function view(state) {
 
 const band = (name, word, detail = [], shape = name) => ({ name, shape, word, detail: [detail].flat().filter(Boolean) });
 
-const heaviest = (state) => (state.warnings ?? []).find((one) => one.weight === "stop")?.text ?? "";
+const gravest = (state) => (state.warnings ?? []).find((one) => one.severity === "stop")?.text ?? "";
 
 function lost(state) {
-  return { band: band("lost", "no meter"), big: state.reading?.kind === "value" ? { ...valueOf(state.reading), stale: true } : { words: "No reading" }, picture: "", reason: heaviest(state) ? "" : state.ask?.text ?? "" };
+  return { band: band("lost", "no meter"), big: state.reading?.kind === "value" ? { ...valueOf(state.reading), stale: true } : { words: "No reading" }, picture: "", reason: gravest(state) ? "" : state.ask?.text ?? "" };
 }
 
 function stopped(state) {
-  return { band: band("stop", "stopped"), big: { words: "No verdicts now" }, picture: "", reason: heaviest(state) || state.ask?.text || "", probe: probeWords(state.reading) };
+  return { band: band("stop", "stopped"), big: { words: "No verdicts now" }, picture: "", reason: gravest(state) || state.ask?.text || "", probe: probeWords(state.reading) };
 }
 
 /** A verdict, with the request that follows it. */

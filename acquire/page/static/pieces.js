@@ -14,7 +14,7 @@ export function outcomeCell(outcome, word, ending) {
   return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : ending === "warm" ? sign("held") : null, word || "–");
 }
 
-const ENDINGS = { warm: "held", given_up: "ended early", next_unit: "ended early", files_changed: "ended early" };
+const ENDINGS = { warm: "held", early: "ended early", next_unit: "ended early", files_changed: "ended early" };
 
 /** How a unit ended, in a word: its verdict, or that it was held or ended early. */
 export function endWord({ outcome, word, ending }) {
