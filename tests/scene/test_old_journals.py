@@ -17,7 +17,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import KINDS, from_plain
 from acquire.journal.query import Query
-from acquire.journal.upgrade import upgraded
+from acquire.journal.upgrade import in_todays_names, upgraded
 from acquire.line.incoming import Arrived, read
 from acquire.page.past import Past
 from acquire.records import (
@@ -76,10 +76,10 @@ def record(folder):
 
 
 def stored():
-    """(kind, payload) of every entry as it lies in the file."""
+    """(kind, payload) of every entry as it lies in the file, with the names of today."""
     with sqlite3.connect(f"file:{FILE}?mode=ro", uri=True) as file:
         rows = file.execute("SELECT kind, payload FROM entry ORDER BY seq").fetchall()
-    return [(kind, json.loads(payload)) for kind, payload in rows]
+    return [(kind, json.loads(in_todays_names(payload))) for kind, payload in rows]
 
 
 def test_every_entry_becomes_a_record_of_today(record):

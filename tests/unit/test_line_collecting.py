@@ -100,7 +100,7 @@ def locked(address):
 
 
 async def test_all_kinds_arrive_and_the_bench_is_told_how_far(mosquitto, database):  # noqa: F811
-    """One message each; `kept` says what is complete."""
+    """One message each; `ack` says what is complete."""
     ours = [replace(r, bench="north bench") if hasattr(r, "bench") else r for r in ALL]
     messages = [message(record, n) for n, record in enumerate(ours, start=1)]
     async with subscriber(mosquitto.port, "steadyohm/v2/+/ack") as ear, collecting(mosquitto.port, database):
@@ -108,7 +108,7 @@ async def test_all_kinds_arrive_and_the_bench_is_told_how_far(mosquitto, databas
         await until(lambda: count(database) == len(messages))
         await ear.until(lambda e: e.of("ack"))
     said = ear.of("ack")[-1]
-    assert (said["bench"], said["journal"], said["schema"]) == ("north bench", "0123456789abcdef", 1)
+    assert (said["bench"], said["journal"], said["schema"]) == ("north bench", "0123456789abcdef", 2)
     assert said["seq"] == len(ALL)
 
 

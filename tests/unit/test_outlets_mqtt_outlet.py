@@ -175,7 +175,7 @@ HOSTILE = {
     "a text": {"seq": "4"},
     "true": {"seq": True},
     "below nothing": {"seq": -1},
-    "another version": {"schema": 2},
+    "another version": {"schema": 1},
 }
 
 
