@@ -255,7 +255,7 @@ class Daemon:
             self.refused += 1
             notice = error.notice(self.clock.utc_s())
         else:
-            notice = Notice(Severity.REMARK, Code.READING_TYPED, self.clock.utc_s(), facts=facts)
+            notice = Notice(Severity.INFO, Code.READING_TYPED, self.clock.utc_s(), facts=facts)
         await self._out([notice])
         return [notice]
 
@@ -267,7 +267,7 @@ class Daemon:
             await self._out(events)
             await self.written()
             facts = await self.learn(command.name)
-            told = Notice(Severity.REMARK, Code.SHEET_LEARNT, self.clock.utc_s(), facts=facts)
+            told = Notice(Severity.INFO, Code.SHEET_LEARNT, self.clock.utc_s(), facts=facts)
         except (InputImpossible, JournalUnusable, OSError) as error:
             self.refused += 1
             said = error if isinstance(error, InputImpossible) else InputImpossible(str(error))
@@ -447,7 +447,7 @@ class Daemon:
         ended = self.pipeline.replay(records, self.clock.utc_s())
         if self.pipeline.unit is not None:
             self.resumed(records)
-            self.show(self._notice(Severity.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
+            self.show(self._notice(Severity.INFO, Code.UNIT_RESUMED, self.pipeline.unit.serial))
         await self._out(ended)
 
     async def _tick(self) -> None:

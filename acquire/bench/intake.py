@@ -64,7 +64,7 @@ class Source:
     async def _back(self) -> None:
         if self._told:
             self._told = None
-            await self._say(Severity.REMARK, "back")
+            await self._say(Severity.INFO, "back")
 
     def _gone(self) -> None:
         """Nothing of what came before the break counts any more; mostly there is nothing to do."""

@@ -169,7 +169,7 @@ class Shown:
     async def photographed(self, serial: str, sha256: str) -> None:
         """Put a photo of a unit on the record, and wait until it is there."""
         daemon, facts = self.daemon, {"sha256": sha256}
-        await daemon.tell(Notice(Severity.REMARK, Code.PHOTO_KEPT, daemon.clock.utc_s(), serial, facts=facts))
+        await daemon.tell(Notice(Severity.INFO, Code.PHOTO_KEPT, daemon.clock.utc_s(), serial, facts=facts))
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(WRITTEN_S):
                 await daemon.written()
@@ -208,7 +208,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     view.know(shown.facts())
     page.put_backend(_backend(shown, stop), view)
     if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:
-        mute = Notice(Severity.REMARK, Code.PAGE_MUTE, daemon.clock.utc_s())
+        mute = Notice(Severity.INFO, Code.PAGE_MUTE, daemon.clock.utc_s())
         daemon.first_notices = [*daemon.first_notices, mute]
     daemon.displays["page batch"] = shown.begin
     return shown

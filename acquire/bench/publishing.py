@@ -84,7 +84,7 @@ class Orders:
         name = next(name for name, kind in ORDERS.items() if isinstance(order, kind))
         unit = self.daemon.pipeline.unit
         serial, facts = unit.serial if unit else "", {"way": self.way, "order": name}
-        return Notice(Severity.REMARK, Code.ORDER_TAKEN, self.daemon.clock.utc_s(), serial, facts=facts)
+        return Notice(Severity.INFO, Code.ORDER_TAKEN, self.daemon.clock.utc_s(), serial, facts=facts)
 
 
 def _told_how(order: Command, way: str) -> Command:

@@ -161,7 +161,7 @@ class SelfCheck:
             return
         self._leaving = True
         passed: dict[str, Fact] = {"meter": self.name, "mark": self.mark, **self._read}
-        await self._say(Severity.REMARK, Code.SELF_CHECK_PASSED, **passed)
+        await self._say(Severity.INFO, Code.SELF_CHECK_PASSED, **passed)
         self._show(Ask.LIFT, Why.SELF_CHECK_PASSED, self._at + 1)
 
     def _hand_over(self) -> None:

@@ -243,7 +243,7 @@ class Service:
         changed = _changes(self.files, files)
         if not changed:
             self._waiting, daemon.next_files = None, None
-            return [self._notice(Severity.REMARK, Code.FILES_SAME, {})]
+            return [self._notice(Severity.INFO, Code.FILES_SAME, {})]
         self._waiting = files
         if daemon.pipeline.unit is None:
             return self._take()

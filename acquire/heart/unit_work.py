@@ -319,7 +319,7 @@ class UnitWork:
         if name is None and latest is None:
             raise Refused(Refusal.NOTHING_MEASURED)
         step = latest.step if latest is not None else self._named(name or "")
-        return self._told(Notice(Severity.REMARK, Code.STEP_AGAIN, utc_s, self.serial, step.pair, step.name))
+        return self._told(Notice(Severity.INFO, Code.STEP_AGAIN, utc_s, self.serial, step.pair, step.name))
 
     def skip(self, reason: str, name: str | None, utc_s: float) -> Notice:
         """Leave a step out; the unit cannot pass any more.
@@ -355,7 +355,7 @@ class UnitWork:
         if not self.undoable:
             raise Refused(Refusal.NOTHING_TO_UNDO)
         step = self.state.named(self.state.attempts[-1].step).step
-        return self._told(Notice(Severity.REMARK, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
+        return self._told(Notice(Severity.INFO, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
 
     def _named(self, name: str) -> Step:
         try:
@@ -384,7 +384,7 @@ class UnitWork:
         attempt: Attempt | None = None,
         pair: Pair | None = None,
     ) -> Notice:
-        severity = Severity.WARNING if code is Code.STEP_MOVED else Severity.REMARK
+        severity = Severity.WARNING if code is Code.STEP_MOVED else Severity.INFO
         facts = {} if attempt is None else facts_of(attempt)
         return Notice(severity, code, settled.utc_s, self.serial, pair or step.pair, step.name, facts)
 

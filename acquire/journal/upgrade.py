@@ -27,12 +27,13 @@ RENAMED = {
 """Fields of version 1 by the names that they have now; no field of any entry was called by one of these."""
 
 RESPELT = {
+    '"weight":"remark"': '"severity":"info"',
     '"ending":"given_up"': '"ending":"early"',
     '"code":"journal.set_aside"': '"code":"journal.quarantined"',
 }
-"""Values of version 1, each with its field."""
+"""Values of version 1, each with its field; replaced first."""
 
-_TEXTS = {f'"{old}":': f'"{new}":' for old, new in RENAMED.items()} | RESPELT
+_TEXTS = RESPELT | {f'"{old}":': f'"{new}":' for old, new in RENAMED.items()}
 _BYTES = {old.encode(): new.encode() for old, new in _TEXTS.items()}
 
 

@@ -338,7 +338,7 @@ def notice_line(notice: Notice) -> Text:
     """A notice with its severity as the word that is on record; an answer to what was typed without one."""
     if notice.code in ASKED_FOR:
         return Text("\n".join(f"{BELOW}{line}" for line in said(notice).split("\n")))
-    style = {Severity.REMARK: "dim", Severity.WARNING: "yellow", Severity.STOP: "bold dark_orange"}[
+    style = {Severity.INFO: "dim", Severity.WARNING: "yellow", Severity.STOP: "bold dark_orange"}[
         notice.severity
     ]
     return Text(f"  {notice.severity.value}: ", style=style).append(said(notice), style="default")

@@ -38,7 +38,7 @@ PATIENCE_S = 10.0
 RESTED_S = 3600.0
 """So long a unit that has rested is called back."""
 
-GRAVEST_FIRST = (Severity.STOP, Severity.WARNING, Severity.REMARK)
+GRAVEST_FIRST = (Severity.STOP, Severity.WARNING, Severity.INFO)
 
 TAKEN_BACK: dict[Code, frozenset[Code]] = {
     Code.METER_LOST: frozenset({Code.METER_BACK}),
@@ -224,7 +224,7 @@ class Warnings:
                 continue
             del self._now[code, serial]
             if code is Code.PART_WARM:
-                back = Notice(Severity.REMARK, Code.PART_RESTED, until_s, serial)
+                back = Notice(Severity.INFO, Code.PART_RESTED, until_s, serial)
                 self._put(Concern(back, until_s + RESTED_S))
 
     # ------------------------------------------------------------------ the list

@@ -297,7 +297,7 @@ class Prompt:
 class Severity(StrEnum):
     """How much a notice matters."""
 
-    REMARK = "remark"
+    INFO = "info"
     WARNING = "warning"
     STOP = "stop"
 

@@ -203,7 +203,7 @@ class StudyBench:
                 )
                 continue
             if command is None:
-                self.screen.show(Notice(Severity.REMARK, Code.STUDY_HELP, self.clock.utc_s()))
+                self.screen.show(Notice(Severity.INFO, Code.STUDY_HELP, self.clock.utc_s()))
             else:
                 await self.obey(command)
 

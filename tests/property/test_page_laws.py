@@ -166,7 +166,7 @@ def test_the_changes_make_the_state(happenings):
         assert state == known
         json.dumps(state, allow_nan=False)
         assert state["phase"] in PHASES
-        ranks = ["stop", "warning", "remark"]
+        ranks = ["stop", "warning", "info"]
         told = [ranks.index(warning["severity"]) for warning in state["warnings"]]
         assert told == sorted(told)
 

@@ -112,7 +112,7 @@ async def test_everything_really_sent_keeps_the_published_schemas(journal, mosqu
         if payload is not None:
             (fits, *_) = [name for name in kinds[last] if checks[name].is_valid(payload)]
             seen.add(fits)
-    of_a_line = {"lead_zero", "imported_result", "notice", "evidence", "kept"}  # test_line_outlet.py
+    of_a_line = {"lead_zero", "imported_result", "notice", "evidence", "ack"}  # test_line_outlet.py
     assert seen == {name for names in kinds.values() for name in names} - of_a_line
 
 

@@ -92,7 +92,7 @@ async def test_the_hearts_prompt_waits_until_the_check_is_passed():
     """Then the latest is shown; other events are never kept back."""
     bench = Bench()
     await bench.reads(None, 1)
-    note = Notice(Severity.REMARK, Code.NOTE, 0.0, facts={"note": "y"})
+    note = Notice(Severity.INFO, Code.NOTE, 0.0, facts={"note": "y"})
     for event in (Prompt(Ask.START_UNIT), note, Prompt(Ask.TOUCH, step="first")):
         bench.check.display(event)
     assert bench.shown[-1] is note
@@ -169,6 +169,6 @@ def test_another_meter_has_another_mark(change):
 )
 def test_a_check_on_record_holds_for_a_day_and_for_its_meter(age_s, mark, holds):
     """One from the future was stamped by a clock that has been set."""
-    notice = Notice(Severity.REMARK, Code.SELF_CHECK_PASSED, 1e9 - age_s, facts={"mark": "abc"})
+    notice = Notice(Severity.INFO, Code.SELF_CHECK_PASSED, 1e9 - age_s, facts={"mark": "abc"})
     assert still_holds(notice, mark, 1e9) is holds
     assert not still_holds(None, mark, 1e9)

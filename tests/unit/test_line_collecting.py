@@ -112,6 +112,17 @@ async def test_all_kinds_arrive_and_the_bench_is_told_how_far(mosquitto, databas
     assert said["seq"] == len(ALL)
 
 
+async def test_a_bench_of_version_1_is_collected_and_told_on_its_own_topic(mosquitto, database):  # noqa: F811
+    """It knows neither the other root nor the other word."""
+    topic, payload = message(verdict(), 1)
+    old = topic.replace("/v2/", "/v1/"), payload.replace(b'"schema":2', b'"schema":1')
+    async with subscriber(mosquitto.port, "steadyohm/v1/+/kept") as ear, collecting(mosquitto.port, database):
+        await publish(mosquitto.port, old)
+        await ear.until(lambda e: e.of("kept"))
+    said = ear.of("kept")[-1]
+    assert (said["journal"], said["seq"], said["schema"]) == ("0123456789abcdef", 1, 1)
+
+
 async def test_nothing_is_acknowledged_before_it_is_committed(mosquitto, database):  # noqa: F811
     """A collector that dies while the database holds its batch up leaves all of it to the next."""
     async with collecting(mosquitto.port, database):

@@ -19,7 +19,7 @@ def stream():
     return Stream(View(About("bench-1", Purpose.FINAL, "m", "", "steadyohm")), assets="abc")
 
 
-def noted(text, severity=Severity.REMARK):
+def noted(text, severity=Severity.INFO):
     return Notice(severity, Code.NOTE, 1.0, facts={"note": text})
 
 

@@ -188,7 +188,7 @@ def test_a_pair_measured_again_by_touch_is_shown_and_said(view):
     view.take_cues()
     view.show(
         Notice(
-            Severity.REMARK,
+            Severity.INFO,
             Code.STEP_AGAIN,
             NOON_S,
             SERIAL,
@@ -357,7 +357,7 @@ def test_a_unit_that_comes_back_brings_its_steps(view):
     before = view.state()["unit"]["steps"]
     view.show(UnitStarted("bench-1", "B", PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S))
     assert view.state()["unit"]["serial"] == "B"
-    view.show(Notice(Severity.REMARK, Code.UNIT_REOPENED, NOON_S, SERIAL))
+    view.show(Notice(Severity.INFO, Code.UNIT_REOPENED, NOON_S, SERIAL))
     unit = view.state()["unit"]
     assert (unit["serial"], unit["steps"], unit["ended"]) == (SERIAL, before, False)
 

@@ -74,7 +74,7 @@ def test_a_notice_is_taken_back_by_its_counterpart(code, ends):
     warnings = Warnings()
     warnings.show(Notice(Severity.STOP, code, NOON_S, facts={"said": "Something is wrong."}))
     assert codes(warnings) == [code]
-    warnings.show(Notice(Severity.REMARK, ends, NOON_S + 1.0, facts={"said": "It is well again."}))
+    warnings.show(Notice(Severity.INFO, ends, NOON_S + 1.0, facts={"said": "It is well again."}))
     assert code not in codes(warnings)
 
 
@@ -125,7 +125,7 @@ def test_a_warm_unit_counts_down_is_called_back_and_forgotten():
     assert warnings.plain() == [told]
     warnings.know(replace(WELL, utc_s=NOON_S + 601.0))
     [rested] = warnings.plain()
-    assert (rested["severity"], rested["until_utc_s"]) == ("remark", None)
+    assert (rested["severity"], rested["until_utc_s"]) == ("info", None)
     assert rested["code"] == "part.rested"
     warnings.know(replace(WELL, utc_s=NOON_S + 601.0 + RESTED_S))
     assert codes(warnings) == []

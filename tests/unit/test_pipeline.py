@@ -557,7 +557,7 @@ def test_hands_that_linger_on_a_pair_touch_no_other_one(sheet, lingers_s):
         bench.air(0.8)
     [result] = bench.of(UnitResult)
     assert result.outcome is not None
-    assert not [n for n in bench.of(Notice) if n.severity is not Severity.REMARK]
+    assert not [n for n in bench.of(Notice) if n.severity is not Severity.INFO]
     assert not [c for c in bench.of(Contact) if c.goes_on]
 
 

@@ -22,10 +22,10 @@ export function unitActs(bench, serial, done) {
   const here = state.unit?.serial === serial && !state.unit.ended;
   const said = el("p", { role: "status" });
   const tell = (text) => { said.textContent = text; };
-  return el("section", { class: "card stage" }, here ? [remarks(tell, done), forms(tell, done)] : papers(serial, tell), photo(serial, tell, done), said);
+  return el("section", { class: "card stage" }, here ? [notes(tell, done), forms(tell, done)] : papers(serial, tell), photo(serial, tell, done), said);
 }
 
-function remarks(tell, done) {
+function notes(tell, done) {
   const put = (text) => async () => {
     const answer = await order("note", { text });
     tell(answer.done ? `On the record: ${text}.` : answer.reason);

@@ -4,7 +4,7 @@ import { clock, el, part } from "./dom.js";
 import { order } from "./orders.js";
 import { sign } from "./signs.js";
 
-const ORDER = ["stop", "warning", "remark"];
+const ORDER = ["stop", "warning", "info"];
 
 /** Warnings that can be answered with a few words or a number. */
 const TEMPERATURE = { label: "Temperature of the room in °C", unit: "°C", placeholder: "21.5", button: "Take it", order: "type_temperature", key: "celsius", value: (text) => Number(text.replace(",", ".").replace(/ *°C$/, "") || NaN) };
@@ -33,7 +33,7 @@ export class Warnings {
   one(warning, orders) {
     const left = Number.isFinite(warning.until_utc_s) ? el("b", { class: "left", role: "timer", "data-until": warning.until_utc_s }) : null;
     return el("div", { class: `warning severity-${warning.severity}`, "data-code": warning.code },
-      sign({ stop: "stop", warning: "warning" }[warning.severity] ?? "remark"),
+      sign({ stop: "stop", warning: "warning" }[warning.severity] ?? "info"),
       el("b", { class: "severity" }, warning.severity), el("span", { class: "warning-text" }, warning.text), left,
       orders === false || !ASKED[warning.code] ? null : this.ask(ASKED[warning.code]),
       orders !== false && REMEDIES[warning.code] ? this.remedy(REMEDIES[warning.code]) : null);
