@@ -57,7 +57,7 @@ PROFILE_KEYS = ("driver", "verified", "options")
 
 
 @dataclass(frozen=True, slots=True)
-class Report:
+class CheckedFile:
     """What was found in one file.
 
     Attributes:
@@ -86,12 +86,12 @@ class Report:
         }
 
 
-def check_files(paths: Sequence[Path]) -> list[Report]:
+def check_files(paths: Sequence[Path]) -> list[CheckedFile]:
     """Look at each file; never raises for what is in one."""
     return [check_file(path) for path in paths]
 
 
-def check_file(path: Path) -> Report:
+def check_file(path: Path) -> CheckedFile:
     """Look at one file."""
     kind = ""
     try:
@@ -100,16 +100,16 @@ def check_file(path: Path) -> Report:
         if kind:
             return REPORTS[kind](file)
     except FileInvalid as error:
-        return Report(path, kind, tuple(error.faults))
+        return CheckedFile(path, kind, tuple(error.faults))
     except ModelInvalid as error:
-        return Report(path, kind, tuple(_as_faults(path, error)))
+        return CheckedFile(path, kind, tuple(_as_faults(path, error)))
     except GivenInvalid as error:
-        return Report(path, kind, (Fault(path, 0, "", error.what, error.hint),))
+        return CheckedFile(path, kind, (Fault(path, 0, "", error.what, error.hint),))
     what = "this is neither a sheet nor a bench file, a meter file or a profile."
     remedy = (
         "They begin with [sheet], [bench], hold [[range]] tables or name a driver; see configs/README.md."
     )
-    return Report(path, "", (Fault(path, 0, "", what, remedy),))
+    return CheckedFile(path, "", (Fault(path, 0, "", what, remedy),))
 
 
 def kind_of(file: TomlFile) -> str:
@@ -123,7 +123,7 @@ def kind_of(file: TomlFile) -> str:
 # ---------------------------------------------------------------------- sheets
 
 
-def _sheet_report(file: TomlFile) -> Report:
+def _sheet_report(file: TomlFile) -> CheckedFile:
     sheet = sheet_of(file)
     remarks = _remarks(file, sheet, Purpose.FINAL, None)
     windings = sum(branch.kind is BranchKind.WINDING for branch in sheet.branches)
@@ -131,7 +131,7 @@ def _sheet_report(file: TomlFile) -> Report:
     what = f"{counted(len(sheet.pins), 'pin')}{core}, {counted(windings, 'winding')}"
     head = f'{file.path}: sheet "{sheet.name}": {what}; limits of {Purpose.FINAL.value} units.'
     summary = [head, *_step_lines(sheet, Purpose.FINAL, None), *_notes(remarks)]
-    return Report(file.path, "sheet", (), tuple(summary), _sheet_facts(sheet, Purpose.FINAL, remarks))
+    return CheckedFile(file.path, "sheet", (), tuple(summary), _sheet_facts(sheet, Purpose.FINAL, remarks))
 
 
 def _sheet_facts(sheet: Sheet, purpose: Purpose, remarks: list[Fault]) -> dict[str, Any]:
@@ -220,7 +220,7 @@ def _with_line(file: TomlFile, remark: SheetRemark) -> Fault:
 # ---------------------------------------------------------------------- bench files
 
 
-def _bench_report(file: TomlFile) -> Report:
+def _bench_report(file: TomlFile) -> CheckedFile:
     """A bench is in order only if its sheet and its meter file are."""
     bench = bench_of(file)
     faults: list[Fault] = []
@@ -239,12 +239,14 @@ def _bench_report(file: TomlFile) -> Report:
     except FileInvalid as error:
         faults += error.faults
     if sheet_file is None or sheet is None or model is None or faults:
-        return Report(file.path, "bench", tuple(faults))
+        return CheckedFile(file.path, "bench", tuple(faults))
     try:
         measured = as_asked_for(bench, sheet_for(bench, sheet), model)
     except FixtureUnfit as error:
         at = file.lines.of(("fixture", "high"))
-        return Report(file.path, "bench", (Fault(file.path, at, "[fixture] high", error.what, error.hint),))
+        return CheckedFile(
+            file.path, "bench", (Fault(file.path, at, "[fixture] high", error.what, error.hint),)
+        )
     sheet = with_low_ohms(bench, sheet)
     fit = MeterFit(sheet, bench, model)
     remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
@@ -259,7 +261,7 @@ def _bench_report(file: TomlFile) -> Report:
         "meter": model.name,
         **_sheet_facts(sheet, bench.purpose, remarks),
     }
-    return Report(file.path, "bench", (), (*lines, *_notes(remarks)), facts)
+    return CheckedFile(file.path, "bench", (), (*lines, *_notes(remarks)), facts)
 
 
 def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) -> Iterator[str]:
@@ -363,7 +365,7 @@ def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
 # ---------------------------------------------------------------------- meter files
 
 
-def _meter_report(file: TomlFile) -> Report:
+def _meter_report(file: TomlFile) -> CheckedFile:
     path = file.path
     model = load_model(path)
     lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; figures from {model.source}.']
@@ -376,7 +378,7 @@ def _meter_report(file: TomlFile) -> Report:
         "content_hash": model.content_hash,
         "ranges": {q.value: [each.full_scale_si for each in model.ranges_of(q)] for q in model.quantities},
     }
-    return Report(path, "meter", (), tuple(lines), facts)
+    return CheckedFile(path, "meter", (), tuple(lines), facts)
 
 
 def _unused(path: Path, model: MeterModel) -> Iterator[str]:
@@ -392,14 +394,14 @@ def _unused(path: Path, model: MeterModel) -> Iterator[str]:
 # ---------------------------------------------------------------------- profiles
 
 
-def _profile_report(file: TomlFile) -> Report:
+def _profile_report(file: TomlFile) -> CheckedFile:
     path = file.path
     profile = load_profile(str(path.absolute()), "drivers")
     check_options(profile.driver, {"profile": str(path.absolute())})
     known = f"{profile.driver}, checked against: {profile.verified}; {profile.source}"
     stated = ", ".join(profile.options) or "none"
     lines = (f'{path}: profile "{profile.title}": {known}.', f"  options: {stated}")
-    return Report(path, "profile", (), lines, {"profile": profile.title, "driver": profile.driver})
+    return CheckedFile(path, "profile", (), lines, {"profile": profile.title, "driver": profile.driver})
 
 
 def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:
@@ -414,7 +416,7 @@ REPORTS = {"sheet": _sheet_report, "bench": _bench_report, "meter": _meter_repor
 # ---------------------------------------------------------------------- how well a bench can judge
 
 
-def budget_lines(reports: Sequence[Report]) -> list[str]:
+def budget_lines(reports: Sequence[CheckedFile]) -> list[str]:
     """The table of one sheet on one bench, and the budget of every step below it.
 
     Args:
@@ -436,7 +438,7 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
     return lines
 
 
-def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
+def budget_facts(reports: Sequence[CheckedFile]) -> dict[str, Any]:
     """The same for programs: plain JSON values, ohms.
 
     Raises:
@@ -454,7 +456,7 @@ def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
     return {"sheet": sheet.name, "bench": bench.name, "meter": model.name, "purpose": purpose, "steps": steps}
 
 
-def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:
+def _of_budget(reports: Sequence[CheckedFile]) -> tuple[Sheet, Bench, MeterModel]:
     bench_path = next((each.path for each in reports if each.kind == "bench"), None)
     if bench_path is None:
         raise InputImpossible("--budget needs a bench file: its meter, leads and thermometer decide.")

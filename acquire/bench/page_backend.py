@@ -29,7 +29,7 @@ from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.telling import Plain, batch_words
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Batch, Code, Event, Notice, Recorded, Severity, UnitResult, UnitStarted
 from drivers.reading import Reading
 
@@ -56,7 +56,7 @@ class Shown:
     bench: Bench
     daemon: Daemon
     page: BenchPage
-    view: View
+    view: BenchView
     past: Past
     _counting: set[asyncio.Task[None]] = field(default_factory=set)
     _counted: asyncio.Task[None] | None = None  # the latest of them
@@ -182,7 +182,7 @@ def open_for(bench: Bench, settings: PageSettings) -> BenchPage:
         SteadyohmError: it cannot be had, or the token cannot.
     """
     token_file = Path(settings.token_file or Path(bench.journal.folder) / TOKEN_FILE)
-    view = View(About(bench.name, bench.purpose, bench.meter.id, bench.operator, ""))
+    view = BenchView(About(bench.name, bench.purpose, bench.meter.id, bench.operator, ""))
     page = open_page(settings.host, settings.port, token_file, view, names=settings.names)
     if settings.speech is Speech.MACHINE and (program := speaking_program()) is not None:
         page.speaker = Speaker(program)
@@ -199,7 +199,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
         stop: ends the bench, should the page order it.
         speed: of the bench's clock.
     """
-    view = View(about_of(bench, daemon, speed))
+    view = BenchView(about_of(bench, daemon, speed))
     view.on(daemon.pipeline.table)
     past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
     shown = Shown(bench, daemon, page, view, past)

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, AliasChoices, Field, PlainValidator, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
 
-from acquire.files.toml_file import Flag, Table, Text
+from acquire.files.toml_file import Flag, Text, TomlTable
 from acquire.physics.leads import LEAD_LIMIT_OHM
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
@@ -133,7 +133,7 @@ class LowOhms(StrEnum):
     CONTINUITY = "continuity"
 
 
-class PlaceSettings(Table):
+class PlaceSettings(TomlTable):
     """`[bench]`: who measures what, and why.
 
     Attributes:
@@ -166,7 +166,7 @@ TYPED = "typed"
 """The driver of a meter without a cable, and its name on the record where the file gives none."""
 
 
-class MeterSettings(Table):
+class MeterSettings(TomlTable):
     """`[meter]`: the instrument that measures ohms.
 
     Attributes:
@@ -205,7 +205,7 @@ class MeterSettings(Table):
         return self
 
 
-class SecondThermometer(Table):
+class SecondThermometer(TomlTable):
     """`[temperature.second]`: another thermometer beside the first; what both say alike counts.
 
     Attributes:
@@ -218,7 +218,7 @@ class SecondThermometer(Table):
     options: DriverOptions = Field(default_factory=dict)
 
 
-class TemperatureSettings(Table):
+class TemperatureSettings(TomlTable):
     """`[temperature]`: of the room, and so of a unit that has soaked in it.
 
     Attributes:
@@ -279,7 +279,7 @@ class TemperatureSettings(Table):
         return self.uncertainty / math.sqrt(3.0)
 
 
-class ScannerSettings(Table):
+class ScannerSettings(TomlTable):
     """`[scanner]`: reads serials off labels. Without this table they are typed, or typed by the scanner.
 
     Attributes:
@@ -293,7 +293,7 @@ class ScannerSettings(Table):
     options: dict[str, Any] = Field(default_factory=dict)
 
 
-class LeadSettings(Table):
+class LeadSettings(TomlTable):
     """`[leads]`: what the test leads add to a two-wire reading.
 
     Attributes:
@@ -332,7 +332,7 @@ SETTLE_SPAN_S = 0.8
 """Defaults of the settle stage that these settings are checked against."""
 
 
-class SettleSection(Table):
+class SettleSection(TomlTable):
     """`[settle]`: when a reading counts as at rest. Every key left out keeps the built-in value.
 
     Attributes:
@@ -380,7 +380,7 @@ class SettleSection(Table):
         return {names.get(key, key): value for key, value in self if value is not None}
 
 
-class JournalSettings(Table):
+class JournalSettings(TomlTable):
     """`[journal]`: the record that everything else follows.
 
     Attributes:
@@ -390,7 +390,7 @@ class JournalSettings(Table):
     folder: FilePath = Field(default="journal", validate_default=True)
 
 
-class CsvSettings(Table):
+class CsvSettings(TomlTable):
     """`[csv]`: verdicts as CSV files. Without this table none are written.
 
     Attributes:

@@ -17,7 +17,7 @@ from pydantic import Field, model_validator
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
-from acquire.files.toml_file import Flag, Table
+from acquire.files.toml_file import Flag, TomlTable
 from acquire.quantity import Seconds
 from drivers.plain_file import read_file
 
@@ -39,7 +39,7 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-class BrokerSettings(Table):
+class BrokerSettings(TomlTable):
     """Where a broker is, and how to get in.
 
     Attributes:
@@ -116,7 +116,7 @@ class MqttSettings(BrokerSettings):
         return self
 
 
-class HttpSettings(Table):
+class HttpSettings(TomlTable):
     """`[http]`: numbers for a monitor and a health check. Without this table nothing listens.
 
     Attributes:
@@ -150,7 +150,7 @@ class Speech(StrEnum):
     MACHINE = "machine"
 
 
-class PageSettings(Table):
+class PageSettings(TomlTable):
     """`[page]`: the bench page, to be opened in a browser. Without this table there is none.
 
     Attributes:

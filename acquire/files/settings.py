@@ -32,7 +32,7 @@ from acquire.files.duty_tables import (
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shared import SharedSettings
 from acquire.files.shipped import meter_file_for
-from acquire.files.toml_file import Faults, Table, TomlFile, did_you_mean, read_toml
+from acquire.files.toml_file import Faults, TomlFile, TomlTable, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.records import Purpose
 from acquire.records.codes import Order
@@ -48,7 +48,7 @@ from drivers.registry import (
 )
 from drivers.self_check import needs_self_check, self_check_steps
 
-TABLES: dict[str, type[Table]] = {
+TABLES: dict[str, type[TomlTable]] = {
     "bench": PlaceSettings,
     "meter": MeterSettings,
     "temperature": TemperatureSettings,
@@ -76,7 +76,7 @@ FIRST_KEYS = {"bench": 'name = "bench-1"', "temperature": 'source = "typed"'}
 """Tables that must be there, with what they begin with."""
 
 
-class Bench(Table):
+class Bench(TomlTable):
     """Everything a bench file says, checked, with all defaults filled in and all paths absolute.
 
     Attributes:

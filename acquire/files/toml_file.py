@@ -48,7 +48,7 @@ Name = Annotated[
 Flag = Annotated[bool, Field(strict=True)]
 
 
-class Table(BaseModel):
+class TomlTable(BaseModel):
     """A table of a file: unknown keys are refused, nothing changes afterwards."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, defer_build=True)

@@ -55,8 +55,7 @@ from acquire.steps.setup_choice import (
     quantity_for,
 )
 from acquire.verdict.close import close_unit
-from acquire.verdict.judge import AcceptanceCriteria, judge, judge_open, judge_repeat
-from acquire.verdict.judge import Attempt as Standing
+from acquire.verdict.judge import AcceptanceCriteria, AttemptNumber, judge, judge_open, judge_repeat
 from drivers.reading import Flag, Quantity
 
 
@@ -245,7 +244,7 @@ class UnitWork:
         match = None if step is None or not step.conducts else self._as(step, settled)
         if step is None or match is None or match.fit is not Fit.EXPECTED:
             return False
-        number = Standing(self.serial)
+        number = AttemptNumber(self.serial)
         return judge(match, self._criteria(step), number, self.place)[0].outcome in PASSING
 
     def _as(self, step: Step, settled: Settled) -> Match | None:
@@ -264,7 +263,9 @@ class UnitWork:
     ) -> tuple[Attempt, Judged]:
         """The attempt and its record, before it is known whether it counts."""
         settled = match.corrected.settled
-        standing = Standing(self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s)
+        standing = AttemptNumber(
+            self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s
+        )
         if step.name == WARM_CHECK:
             verdict, evidence = judge_repeat(match, step, standing, self.place)
         else:
@@ -300,7 +301,7 @@ class UnitWork:
 
     def _open(self, step: Step, utc_s: float, basis: Basis, witness: tuple[Pair, ...], touch: int) -> Judged:
         number = self.state.named(step.name).attempts + 1
-        standing = Standing(self.serial, number)
+        standing = AttemptNumber(self.serial, number)
         verdict, evidence = judge_open(
             self._criteria(step), standing, self.place, utc_s, basis=basis, witness=witness
         )

@@ -15,12 +15,12 @@ from pydantic import Field, TypeAdapter, model_validator
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import BenchName, FilePath
 from acquire.files.network_tables import BrokerSettings, EnvironmentName, HttpSettings, first_line, variable
-from acquire.files.toml_file import Faults, Table, read_toml
+from acquire.files.toml_file import Faults, TomlTable, read_toml
 from acquire.line.database import complete
 from acquire.quantity import Seconds
 
 
-class CollectorSettings(Table):
+class CollectorSettings(TomlTable):
     """`[collector]`: who collects.
 
     Attributes:
@@ -44,7 +44,7 @@ class LineBroker(BrokerSettings):
     version: Literal["5"] = "5"
 
 
-class DatabaseSettings(Table):
+class DatabaseSettings(TomlTable):
     """`[database]`: where the record of the line is kept.
 
     Attributes:
@@ -107,7 +107,7 @@ class LineSettings(HttpSettings):
     files: FilePath | None = None
 
 
-TABLES: dict[str, type[Table]] = {
+TABLES: dict[str, type[TomlTable]] = {
     "collector": CollectorSettings,
     "broker": LineBroker,
     "database": DatabaseSettings,
@@ -116,7 +116,7 @@ TABLES: dict[str, type[Table]] = {
 """All tables of a collector file; each stands once. The first three must be there."""
 
 
-class CollectorFile(Table):
+class CollectorFile(TomlTable):
     """Everything a collector file says, checked.
 
     Attributes:

@@ -138,7 +138,7 @@ class ShownPrompt:
     utc_s: float
 
 
-class Touch(StrEnum):
+class ProbeState(StrEnum):
     """What the probes are doing."""
 
     LIFTED = "lifted"
@@ -160,7 +160,7 @@ class ShownReading:
 
     bench: str
     meter_id: str
-    touch: Touch
+    touch: ProbeState
     quantity: Quantity | None
     unit: str | None
     value_si: float | None
@@ -231,14 +231,14 @@ def shown_reading(event: Event, bench: str) -> ShownReading | None:
             unit = UNIT_OF[event.quantity]
             value, ratio = event.value_si, event.settling_ratio
             return ShownReading(
-                bench, event.meter_id, Touch.SETTLING, event.quantity, unit, value, ratio, event.utc_s
+                bench, event.meter_id, ProbeState.SETTLING, event.quantity, unit, value, ratio, event.utc_s
             )
         case Settled():
             unit, value = UNIT_OF[event.quantity], event.value_si
             return ShownReading(
-                bench, event.meter_id, Touch.SETTLED, event.quantity, unit, value, 1.0, event.utc_s
+                bench, event.meter_id, ProbeState.SETTLED, event.quantity, unit, value, 1.0, event.utc_s
             )
         case LiftOff():
-            return ShownReading(bench, event.meter_id, Touch.LIFTED, None, None, None, None, event.utc_s)
+            return ShownReading(bench, event.meter_id, ProbeState.LIFTED, None, None, None, None, event.utc_s)
         case _:
             return None

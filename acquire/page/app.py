@@ -23,9 +23,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.outlets.orders import LARGEST_BYTES, Order, OrderAnswer, Stop
-from acquire.page.access import SECURITY, Gate, token_in
+from acquire.page.access import SECURITY, PageGate, token_in
 from acquire.page.backend import File, PageBackend, Unknown
-from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
+from acquire.page.stream import MOST_PAGES, Broadcast, PageQueue, Stream, spelt_json
 from acquire.page.telling import Plain
 from drivers.errors import MeterError
 
@@ -170,7 +170,7 @@ def files_of(assets: Assets) -> list[Route]:
 class Guard:
     """Stands before everything: the gate first, the security fields on whatever is answered."""
 
-    def __init__(self, app: ASGIApp, gate: Gate) -> None:
+    def __init__(self, app: ASGIApp, gate: PageGate) -> None:
         """Guard an application."""
         self._app = app
         self._gate = gate
@@ -210,7 +210,7 @@ class Pages:
     assets: Assets
     backend: PageBackend = field(default_factory=PageBackend)
 
-    def app(self, gate: Gate) -> ASGIApp:
+    def app(self, gate: PageGate) -> ASGIApp:
         """The whole as one ASGI application."""
         routes = [
             *files_of(self.assets),
@@ -302,7 +302,7 @@ def _without_folder(fault: Fault) -> str:
 class Events:
     """The stream of events to one page, as an ASGI application of its own."""
 
-    def __init__(self, stream: Feed) -> None:
+    def __init__(self, stream: Broadcast) -> None:
         """Tell what this feed has."""
         self._stream = stream
 
@@ -337,7 +337,7 @@ def _part(body: bytes) -> Message:
     return {"type": "http.response.body", "body": body, "more_body": True}
 
 
-async def _leaves(receive: Receive, line: Line) -> None:
+async def _leaves(receive: Receive, line: PageQueue) -> None:
     """Close the line when the page has gone."""
     while (await receive())["type"].endswith("request"):
         pass  # what is left of a body that nobody wants

@@ -413,7 +413,8 @@ def _read(record: Record, query: Query) -> Iterator[tuple[str, Any, bytes]]:
 
 def _held(id_: str, kind: str, payload: bytes) -> Any:
     decode, sign = _READERS[kind]
-    payload = in_todays_names(payload)
+    if kind != "verdict":  # a value holds none of what was renamed
+        payload = in_todays_names(payload)
     try:
         return decode(payload) if sign in payload else _read_slowly(id_, kind, payload)
     except (msgspec.MsgspecError, UnicodeError):
@@ -423,7 +424,8 @@ def _held(id_: str, kind: str, payload: bytes) -> Any:
 def _read_slowly(id_: str, kind: str, payload: bytes) -> Value | Recorded:
     """The same of an entry of an earlier program, or one that is damaged: that is told."""
     try:
-        plain = upgraded(kind, json.loads(payload.decode("utf-8", "surrogatepass")))
+        text = payload.decode("utf-8", "surrogatepass")
+        plain = upgraded(kind, json.loads(in_todays_names(text)))
     except ValueError as error:
         raise JournalUnusable(f"Entry {id_} of the journal is damaged: {error}.") from error
     entry = Entry(0, id_, kind, 0.0, "", plain)

@@ -25,7 +25,7 @@ from acquire.settle.learning import Statement, after, caution, signs_of, taught
 from acquire.settle.noise import Noise, RangeNoise, learn
 from acquire.settle.pace import Pace
 from acquire.settle.points import Points
-from acquire.settle.rest import Bench, Limits, Rest, judge
+from acquire.settle.rest import BenchCaution, Rest, RestLimits, judge
 from acquire.settle.settings import Expectation, SettleSettings
 from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
@@ -61,7 +61,7 @@ class SettleFilter:
         self._settings = settings or SettleSettings()
         self._doubt = doubt
         self._noise = Noise(self._settings.noise_counts)
-        self._limits = Limits(
+        self._limits = RestLimits(
             share=self._settings.share,
             slope_z=self._settings.slope_z,
             min_points=self._settings.min_conversions,
@@ -91,7 +91,7 @@ class SettleFilter:
     def take_up(self, learned: Learned) -> None:
         """Go on from what was learnt: of the contact that has just ended, or before a restart."""
         self._learned = learned
-        self._bench = Bench(signs_of(learned), caution(learned), learned.widening)
+        self._bench = BenchCaution(signs_of(learned), caution(learned), learned.widening)
 
     def forget(self) -> None:
         """Meter or leads were changed: what was learnt of the contacts holds no longer."""
@@ -344,7 +344,7 @@ class SettleFilter:
         return []
 
     def _judge(
-        self, touch: Touch, band_si: float, span_s: float, limits: Limits
+        self, touch: Touch, band_si: float, span_s: float, limits: RestLimits
     ) -> tuple[float, Rest | None]:
         """Put the points to `rest.judge`, in counts."""
         points = touch.points

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from acquire.settle.doubt import Doubt, Surroundings, signs
 from acquire.settle.noise import RangeNoise
-from acquire.settle.points import Fit, Line, Points, fit
+from acquire.settle.points import LineFit, Points, StraightLine, fit
 
 _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:2008, F.2.2.1
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
@@ -43,7 +43,7 @@ _T975 = (
 
 
 @dataclass(slots=True)
-class Limits:
+class RestLimits:
     """What every stretch must keep."""
 
     share: float
@@ -53,7 +53,7 @@ class Limits:
 
 
 @dataclass(slots=True)
-class Bench:
+class BenchCaution:
     """What was learnt of the bench, as judging needs it: signs, factors on the chance and on the width."""
 
     signs: list[float]
@@ -68,7 +68,7 @@ class Rest:
     `wary` is the chance as this bench weighs it.
     """
 
-    line: Line
+    line: StraightLine
     offset: float
     type_a: float
     drift: float
@@ -91,15 +91,15 @@ def student_975(degrees_of_freedom: float) -> float:
 def judge(
     points: Points,
     noise: RangeNoise,
-    limits: Limits,
+    limits: RestLimits,
     *,
     band: float,
     span_s: float,
     horizon_s: float,
     around: Surroundings,
     doubt: Doubt,
-    bench: Bench,
-) -> tuple[float, Rest | None, tuple[Line, float] | None]:
+    bench: BenchCaution,
+) -> tuple[float, Rest | None, tuple[StraightLine, float] | None]:
     """Look back over ever shorter stretches until one passes the slope test, and ask the doubt of that one.
 
     Args:
@@ -150,7 +150,7 @@ def judge(
 
 
 def _rest(
-    found: Fit, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
+    found: LineFit, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
 ) -> Rest:
     """Value and uncertainty of a stretch that passed."""
     line = found.line

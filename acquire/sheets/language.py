@@ -17,7 +17,7 @@ from pydantic import Field, PlainValidator, model_validator
 from pydantic_core import PydanticCustomError
 
 from acquire.errors import InputImpossible, QuantityInvalid
-from acquire.files.toml_file import Flag, Name, Table, Text
+from acquire.files.toml_file import Flag, Name, Text, TomlTable
 from acquire.physics.copper import CONDUCTORS, conductor_named
 from acquire.physics.insulation import REFERENCE_CELSIUS, RULES
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, ohm_per_m
@@ -29,7 +29,7 @@ NONE = "none"
 """Leaves a result as measured."""
 
 
-class CorrectionTable(Table):
+class CorrectionTable(TomlTable):
     """`[[correction]]`: a named table of factors that bring an insulation resistance to 40 °C.
 
     Attributes:
@@ -170,7 +170,7 @@ class Latch(StrEnum):
     RIGHT = "right"
 
 
-class SheetTable(Table):
+class SheetTable(TomlTable):
     """`[sheet]`: what the unit is and how it is judged.
 
     Attributes:
@@ -206,7 +206,7 @@ class SheetTable(Table):
         return self
 
 
-class ConnectorTable(Table):
+class ConnectorTable(TomlTable):
     """`[connector]`: the face that the operator looks at.
 
     Attributes:
@@ -224,7 +224,7 @@ class ConnectorTable(Table):
     core: PinOrNothing = ""
 
 
-class PinTable(Table):
+class PinTable(TomlTable):
     """`[[pin]]`: more about one pin.
 
     Attributes:
@@ -242,7 +242,7 @@ class PinTable(Table):
     unused: Flag = False
 
 
-class WindingTable(Table):
+class WindingTable(TomlTable):
     """`[[winding]]`: one winding, or the part of one between two taps.
 
     Attributes:
@@ -299,7 +299,7 @@ class WindingTable(Table):
         return self
 
 
-class StrapTable(Table):
+class StrapTable(TomlTable):
     """`[[strap]]`: a short bond, such as an earth strap.
 
     Attributes:
@@ -325,7 +325,7 @@ class StrapTable(Table):
         return self
 
 
-class DiodeTable(Table):
+class DiodeTable(TomlTable):
     """`[[diode]]`: a diode between two points. In ohms it counts as open.
 
     Attributes:
@@ -337,7 +337,7 @@ class DiodeTable(Table):
     between: Ends
 
 
-class BalanceTable(Table):
+class BalanceTable(TomlTable):
     """`[[balance]]`: windings that must be alike.
 
     Attributes:
@@ -351,7 +351,7 @@ class BalanceTable(Table):
     limit: Annotated[Fraction, Field(examples=['"2 %"'])]
 
 
-class MatchingTable(Table):
+class MatchingTable(TomlTable):
     """`[[matching]]`: two windings that must be the same, as in a bifilar pair.
 
     Attributes:
@@ -365,7 +365,7 @@ class MatchingTable(Table):
     limit: Annotated[Fraction, Field(examples=['"1 %"'])]
 
 
-class IsolationTable(Table):
+class IsolationTable(TomlTable):
     """`[[isolation]]`: groups of pins that nothing may join.
 
     Attributes:
@@ -392,7 +392,7 @@ class IsolationTable(Table):
         return self
 
 
-class StepTable(Table):
+class StepTable(TomlTable):
     """`[[step]]`: one thing to measure, in this order.
 
     Attributes:
@@ -435,7 +435,7 @@ class StepTable(Table):
         return self
 
 
-TABLES: dict[str, type[Table]] = {
+TABLES: dict[str, type[TomlTable]] = {
     "sheet": SheetTable,
     "connector": ConnectorTable,
     "pin": PinTable,

@@ -17,7 +17,7 @@ from acquire.physics.budget import combine
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.physics.copper import to_reference as winding_at
-from acquire.physics.insulation import REFERENCE_CELSIUS, RULES, Table, TemperatureRule, to_reference
+from acquire.physics.insulation import REFERENCE_CELSIUS, RULES, FactorTable, TemperatureRule, to_reference
 from acquire.physics.laws import Law
 from acquire.records import (
     Circumstances,
@@ -255,7 +255,7 @@ def _rule_named(name: str, of: Isolation) -> TemperatureRule | None:
     if name == NONE:
         return None
     if name == of.correction and of.factors:
-        return Table(name, of.factors, of.factors_source)
+        return FactorTable(name, of.factors, of.factors_source)
     if name in RULES:
         return RULES[name]
     known = ", ".join([*RULES, *([of.correction] if of.factors else []), NONE])

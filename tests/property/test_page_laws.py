@@ -13,7 +13,7 @@ from acquire.page import stream as stream_module
 from acquire.page.backend import About, Facts
 from acquire.page.contact_view import PHASES
 from acquire.page.stream import Stream
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.page.warnings import DUE
 from acquire.records import (
     Approach,
@@ -131,7 +131,7 @@ FACTS = st.builds(
 
 def fresh():
     """A view of a bench with a sheet."""
-    view = View(About("bench-1", Purpose.FINAL, "meter", "", "steadyohm"))
+    view = BenchView(About("bench-1", Purpose.FINAL, "meter", "", "steadyohm"))
     view.on(PairTable(PLOVER))
     return view
 

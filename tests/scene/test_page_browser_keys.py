@@ -10,7 +10,7 @@ from dataclasses import replace
 from playwright.sync_api import expect
 
 from acquire.page.backend import About
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Ask, Code, Notice, Prompt, Purpose, Severity, UnitStarted
 from acquire.steps.pairs import PairTable
 from drivers.reading import Kind, Quantity, Reading
@@ -177,7 +177,7 @@ def _keys_and_a_learnt_pedal(bench, eye):
 
 def test_a_serial_typed_slowly_stays_whatever_comes_meanwhile(browser):
     """The field has the focus at once, after a reload and after a unit; readings take nothing away."""
-    view = View(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
+    view = BenchView(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
     view.on(PairTable(PLOVER))
     view.show(Prompt(Ask.START_UNIT))
     view.take_changes()

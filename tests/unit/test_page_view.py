@@ -9,7 +9,7 @@ import pytest
 
 from acquire.page.backend import About, Facts
 from acquire.page.telling import batch_words
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import (
     Approach,
     Ask,
@@ -65,7 +65,7 @@ def told_all(view):
 @pytest.fixture
 def view():
     """A view of a bench with a sheet, before anything has happened."""
-    made = View(About("bench-1", Purpose.FINAL, "meter", "me", "steadyohm 1"))
+    made = BenchView(About("bench-1", Purpose.FINAL, "meter", "me", "steadyohm 1"))
     made.on(PairTable(PLOVER))
     told_all(made)
     return made
@@ -82,7 +82,7 @@ def cues(view):
 
 
 def test_every_key_is_there_before_anything_is_known():
-    state = View(About("x", Purpose.FINAL, "", "", "s")).state()
+    state = BenchView(About("x", Purpose.FINAL, "", "", "s")).state()
     assert (state["face"], state["unit"], state["phase"]) == (None, None, "idle")
     assert json.loads(json.dumps(state, allow_nan=False)) == state
 

@@ -22,7 +22,7 @@ from acquire.records import (
     Term,
     Verdict,
 )
-from acquire.verdict.judge import AcceptanceCriteria, Attempt, judge, judge_open, judge_repeat
+from acquire.verdict.judge import AcceptanceCriteria, AttemptNumber, judge, judge_open, judge_repeat
 from tests.known_sheets import PLOVER, corrected
 
 PLACE = Circumstances(
@@ -32,7 +32,7 @@ STEP = Step("slow charge", Pair("1", "2"))
 LIMITS = Limits(190.0, 215.0)
 ASKED = AcceptanceCriteria(STEP, LIMITS, 202.5)
 WITNESS = (Pair("1", "3"), Pair("2", "3"))
-TRY = Attempt("P80-1", number=2, revision=1, settle_s=1.25)
+TRY = AttemptNumber("P80-1", number=2, revision=1, settle_s=1.25)
 
 
 def matched(ohm, u_ohm=0.1, fit=Fit.EXPECTED, **found):
