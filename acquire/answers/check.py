@@ -296,7 +296,7 @@ def _pace_lines(bench: Bench) -> Iterator[str]:
             not kind.capabilities.settable or not options.get(text, True) or not hasattr(kind, "conversion_s")
         )
         if getattr(named, setting) and deaf:
-            yield f"  note: [meter] {setting} is not used: this meter cannot be told over its link."
+            yield f"  note: [meter] {setting} is not used: this meter cannot be set over its link."
             return
     settle, conversion_s = SettleSettings(), 0.0
     if named.integration_plc is not None:
@@ -342,8 +342,8 @@ def _network_lines(bench: Bench) -> Iterator[str]:
     if bench.mqtt is None:
         yield "  MQTT: off"
     else:
-        orders = "orders taken" if bench.mqtt.orders else "no orders taken"
-        yield f"  MQTT: {bench.mqtt.host}:{bench.mqtt.port}, {orders}"
+        commands = "commands taken" if bench.mqtt.commands else "no commands taken"
+        yield f"  MQTT: {bench.mqtt.host}:{bench.mqtt.port}, {commands}"
         if bench.mqtt.user_env and not bench.mqtt.encrypted:
             yield (
                 "  note: [mqtt] sends user and password unencrypted: set tls = true, or keep the broker on "

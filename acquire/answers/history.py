@@ -277,7 +277,7 @@ def history(
     ] = False,
     limit: Annotated[
         int | None,
-        typer.Option(min=1, max=10**9, help="At most so many, the latest; left out: 200 here, all in files."),
+        typer.Option(min=1, max=10**9, help="At most so many, the latest; default: 200 here, all in files."),
     ] = None,
     as_json: AsJsonLines = False,
     csv: Annotated[

@@ -161,7 +161,7 @@ def setup(
     ] = 8480,
     browser: Annotated[
         bool | None,
-        typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
+        typer.Option("--browser/--no-browser", help="Open the page in a browser; default: from a terminal."),
     ] = None,
     log_level: LogLevel = Level.WARNING,
 ) -> None:

@@ -236,7 +236,7 @@ def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
         "/papers": papers.issue,
         "/photos": papers.keep_photo,
     }
-    orders = bench.page is None or bench.page.orders
+    orders = bench.page is None or bench.page.commands
     return PageBackend(
         daemon.clock.utc_s,
         daemon.clock.monotonic_s,
@@ -259,7 +259,7 @@ def about_of(bench: Bench, daemon: Daemon, speed: float) -> About:
         operator=place.operator,
         software=place.software,
         speech="browser" if settings is None else settings.speech.value,
-        orders=settings is None or settings.orders,
+        orders=settings is None or settings.commands,
         speed=speed,
         demo=speed != 1.0,
         typed=bench.meter.driver == TYPED,

@@ -13,7 +13,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AliasChoices, Field, model_validator
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
@@ -97,14 +97,14 @@ class MqttSettings(BrokerSettings):
     """`[mqtt]`: publishing over MQTT. Without this table nothing is sent.
 
     Attributes:
-        orders: take orders from the broker: whoever may publish there can then end units, confirm open
+        commands: take commands from the broker: whoever may publish there can then end units, confirm open
             pairs, override the check standard and stop the bench.
         readings: publish live readings, a few a second; a line of many benches leaves them out.
         line: publish everything on the record, and send again what the line's database has not confirmed.
         evidence: publish what each verdict rests on as well; needs `line`.
     """
 
-    orders: Flag = False
+    commands: Flag = Field(default=False, validation_alias=AliasChoices("commands", "orders"))
     readings: Flag = True
     line: Flag = False
     evidence: Flag = False
@@ -156,7 +156,7 @@ class PageSettings(TomlTable):
     Attributes:
         port: TCP port to listen on.
         host: address to listen on; with any but the loopback every browser must show the token once.
-        orders: whether the page may order something, or only looks on.
+        commands: whether the page may send commands, or only looks on.
         stop: whether it may also end the bench, which nobody can begin again from a page.
         speech: who speaks.
         names: that browsers may use for this machine, besides its addresses and its own name.
@@ -165,7 +165,7 @@ class PageSettings(TomlTable):
 
     port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8480"])] = 8480
     host: Annotated[str, Field(max_length=64, examples=['"127.0.0.1"'])] = "127.0.0.1"
-    orders: Flag = True
+    commands: Flag = Field(default=True, validation_alias=AliasChoices("commands", "orders"))
     stop: Flag = False
     speech: Speech = Speech.BROWSER
     names: tuple[HostName, ...] = ()

@@ -251,7 +251,7 @@ def in_words(detail: ErrorDetails, about: FieldInfo | None, known: Iterable[str]
     if kind == "sentence":
         return context["what"], context["remedy"]
     if kind in ("enum", "literal_error"):
-        return f"{given} is none of {context['expected']}.", ""
+        return f"{given} is not one of {context['expected']}.", ""
     plain = {
         "missing": ("this is missing.", f"Add {key} = {example or '…'}."),
         "extra_forbidden": ("this key is not known here.", did_you_mean(key, known)),

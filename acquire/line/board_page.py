@@ -199,9 +199,7 @@ class BoardPage:
                 board.trouble["files"] = ""
             except (SteadyohmError, OSError, TimeoutError) as error:
                 why = " ".join(str(error).split()) or "it does not answer"
-                board.trouble["files"] = (
-                    f"The shared folder {folder} cannot be looked into: {why.rstrip('.')}."
-                )
+                board.trouble["files"] = f"The shared folder {folder} cannot be read: {why.rstrip('.')}."
                 board.changed.add("")
             await asyncio.sleep(ASK_S)
 

@@ -207,7 +207,7 @@ def _arrived(
     if far := _FAR.search(payload):
         _refuse_far(plain)
     if not bench or len(bench) > LONGEST_NAME:
-        raise _NoRecord("the topic is none of a bench")
+        raise _NoRecord("the topic belongs to no bench")
     if plain.get("schema") != VERSION:
         raise _NoRecord(f"its spelling is version {plain.get('schema')!r}, known here is {VERSION}")
     kind = plain.get("kind")

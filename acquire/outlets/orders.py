@@ -332,7 +332,7 @@ def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
 FILE = "orders.jsonl"
 CUT_OFF = OrderAnswer(
     done=False,
-    reason="This order was taken before the bench was started anew: see on the record what became of it.",
+    reason="This command came before the bench was restarted: the record shows what became of it.",
 )
 _MODE = 0o640
 

@@ -40,7 +40,7 @@ CHANNELS: dict[str, str] = {
     "zero": "QoS 1, from a bench of a line: the leads were zeroed.",
     "notice": "QoS 1, from a bench of a line: what the operator was told.",
     "imported": "QoS 1, from a bench of a line: a value of an earlier paper record.",
-    "evidence": "QoS 1, from a bench of a line that is told to: what a verdict rests on, just before the "
+    "evidence": "QoS 1, from a bench of a line that is set to: what a verdict rests on, just before the "
     "verdict.",
     "ack": "To a bench of a line: up to where the line's database holds its journal.",
     "command": "QoS 1, not retained: what the bench is asked to do.",

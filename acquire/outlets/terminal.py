@@ -157,7 +157,7 @@ class Terminal:
                 self._settling = "  ".join(filter(None, (bar, hindered(event))))
             case Settled():
                 self._settling = "  ".join(
-                    filter(None, (f"at rest   {show(event.value_si, 'Ω')}", held(event)))
+                    filter(None, (f"settled   {show(event.value_si, 'Ω')}", held(event)))
                 )
             case LiftOff():
                 self._settling = ""

@@ -135,7 +135,7 @@ LET_IN = (
 
 NO_PAGE = "There is no such page."
 NO_FILE = "That file cannot be used."
-TOO_LONG = "That takes too long: ask again when the bench is at rest."
+TOO_LONG = "That takes too long: ask again when the bench is idle."
 
 
 class TooLarge(ValueError):
@@ -234,7 +234,7 @@ class Pages:
         if backend.facts is None:
             return refusal(409, "No bench is running yet.")
         if backend.obey is None:
-            return refusal(403, "This bench takes no orders from its page: see orders in [page].")
+            return refusal(403, "This bench takes no commands from its page: see commands in [page].")
         try:
             body = await _body(request, LARGEST_BYTES)
         except TooLarge as error:
@@ -246,7 +246,7 @@ class Pages:
             obey = _no_stop if refused else backend.obey
             answer = await backend.desk.carry_out(taken.correlation, taken.order, obey)
         if answer is None:
-            text = "That order is under way." if taken.correlation else "Too many orders."
+            text = "That command is being carried out." if taken.correlation else "Too many commands at once."
             answer = OrderAnswer(done=False, reason=text)
         return plain({"done": answer.done, "reason": answer.reason})
 

@@ -34,7 +34,7 @@ DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
 """Requests that are no step of a unit: their text says it all."""
 
 NEAR = 3.0
-"""A settling ratio below this many times what is allowed reads "nearly at rest"; workshop choice."""
+"""A settling ratio below this many times what is allowed reads "nearly settled"; workshop choice."""
 
 UNITS = {"ohm": "Ω", "1": ""}
 """Units of measure as screens write them, where they differ."""
@@ -95,7 +95,7 @@ class ContactView:
                 self.rest = rest_words(event.settling_ratio, hindered(event))
             case Settled():
                 self.at_rest = True
-                self.rest = rest_words(0.0, held(event) or "at rest") if self.touching else self.rest
+                self.rest = rest_words(0.0, held(event) or "settled") if self.touching else self.rest
             case LiftOff():
                 self._lifted()
             case LeadZero() | CheckStandard():
@@ -187,5 +187,5 @@ def rest_words(settling_ratio: float | None, advice: str = "") -> Plain:
     if settling_ratio is None or not math.isfinite(settling_ratio):
         return {"share": 0.0, "word": advice or "still moving"}
     share = 1.0 - math.log10(min(max(settling_ratio, 1.0), 100.0)) / 2.0
-    word = "nearly at rest" if settling_ratio <= NEAR else "still moving"  # at rest is what has settled
+    word = "nearly settled" if settling_ratio <= NEAR else "still moving"  # at rest is what has settled
     return {"share": round(share, 3), "word": advice or word}

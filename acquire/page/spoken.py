@@ -93,7 +93,7 @@ def request_aloud(prompt: Prompt, core: str = "") -> str:
         return f"Dial to {show(turn_ohm, 'ohm', digits=1)}. {then}"
     pins = pair_aloud(prompt.pair, core)
     if prompt.why is Why.SILENT:
-        return f"Nothing felt on {pins}. Hold both probes on it and press."
+        return f"No contact was found on {pins}. Hold both probes on it and press."
     return {
         Ask.START_UNIT: "Next unit.",
         Ask.SHORT_PROBES: "Hold the probes together.",

@@ -108,7 +108,7 @@ class Design:
         at_least_zero(self.turns_u, "the uncertainty of the turns")
         at_least_zero(self.mean_turn_relative_u, "the uncertainty of the mean turn length")
         if self.strands < 1:
-            raise InputImpossible(f"A winding of {self.strands} strands is none.", "Give one or more.")
+            raise InputImpossible(f"A winding cannot have {self.strands} strands.", "Give one or more.")
 
     @property
     def length_m(self) -> float:

@@ -113,7 +113,7 @@ class Settled:
         learned: version of what the bench had learnt (`Learned`).
         hold: why this contact should be held longer; None: no need.
         hold_s: and for how long after this report.
-        in_doubt: not at rest beyond doubt when the probes left, or after long; its U says so.
+        in_doubt: not surely settled when the probes left, or after long; its U says so.
     """
 
     meter_id: str

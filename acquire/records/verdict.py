@@ -237,7 +237,7 @@ class Evidence:
         temperature_utc_s: when it was read or typed.
         lead_zero_utc_s: when the leads were zeroed, of a two-wire value with a zero.
         learned: version of what the bench had learnt of its contacts by then.
-        in_doubt: the value was not at rest beyond doubt; its U says so.
+        in_doubt: the value was not surely settled; its U says so.
     """
 
     terms: tuple[Term, ...] = ()

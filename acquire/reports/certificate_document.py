@@ -119,7 +119,7 @@ def _results(steps: Sequence[CertificateStep], result: UnitResult) -> Iterator[d
     steps = [_as_at_end(step, at_end.get(step.verdict.step)) for step in steps]
     at = sorted({f"{step.verdict.reference_celsius:g} °C" for step in steps})
     yield doc.Heading(f"Results at {' and '.join(at) or 'the reference temperature'}")
-    heads = "Step 27|Pins 16|Resistance ± U 32>|Limits 32>|Between the limits 24|Conformity 21>|Verdict 27"
+    heads = "Step 27|Pins 16|Resistance ± U 32>|Limits 32>|Between the limits 24|Conformance 21>|Verdict 27"
     yield doc.table(heads, (_result_row(step, temperature=len(at) > 1) for step in steps))
     yield doc.Text(words.HOW_TO_READ, Tone.SMALL)
     if result.temperature is not None:

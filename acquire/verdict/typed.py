@@ -66,7 +66,7 @@ def judge_insulation(
     """
     above_zero(at_least_ohm, "the least insulation resistance in ohms")
     if at_least_zero(limit_fraction, "the instrument's accuracy as a fraction of reading") >= 1.0:
-        raise InputImpossible(f"An accuracy of {limit_fraction:g} of reading is none.", "Write 5 % as 0.05.")
+        raise InputImpossible(f"An accuracy cannot be {limit_fraction:g} of reading.", "Write 5 % as 0.05.")
     half_width_ohm = reference_ohm * limit_fraction
     if bound:
         return _decide_bound(reference_ohm - half_width_ohm, at_least_ohm)

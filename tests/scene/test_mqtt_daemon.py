@@ -31,7 +31,7 @@ async def library_at_rest():
 @contextlib.asynccontextmanager
 async def at_work(folder, port, environment=None, more=""):
     """A bench that publishes."""
-    mqtt = f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\nkeepalive = "2 s"\norders = true\n{more}\n[journal]'
+    mqtt = f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\nkeepalive = "2 s"\ncommands = true\n{more}\n[journal]'
     changes = [('"22.5 °C"', '"20 °C"'), ("[journal]", mqtt)]
     file = bench_file(folder, meter="tcp:127.0.0.1:9", changes=changes)
     stop = asyncio.Event()

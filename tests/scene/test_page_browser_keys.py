@@ -84,7 +84,7 @@ def _a_scan_during_a_unit_asks(eye, ask):
     tag, steps = eye.page.locator(".tag-serial"), eye.page.locator('.step[data-outcome="pass"]')
     scan(eye, "4006381333931")
     expect(ask).to_contain_text("P80-0001 is half measured (1 of 3 steps)")
-    eye.page.get_by_role("button", name="Go on with P80-0001").click()
+    eye.page.get_by_role("button", name="Continue with P80-0001").click()
     expect(ask).to_be_empty()
     expect(tag).to_have_text("P80-0001")
     scan(eye, "4006381333931")

@@ -106,7 +106,7 @@ def test_a_touch_goes_through_its_phases(view):
     assert view.state()["rest"] == {"share": 0.5, "word": "still moving"}
     assert view.take_points() == {"new": True, "points": [[0.0, 201.0], [0.1, 202.0]]}
     view.show(settled(202.4, 11.0))
-    assert (view.state()["phase"], view.state()["rest"]["word"]) == ("settled", "at rest")
+    assert (view.state()["phase"], view.state()["rest"]["word"]) == ("settled", "settled")
     view.show(verdict())
     view.show(prompt(PLOVER.steps[1], done=1))
     assert view.state()["phase"] == "verdict"
@@ -122,7 +122,7 @@ def test_a_touch_goes_through_its_phases(view):
     view.show(LiftOff("meter", 13.0, NOON_S))
     view.show(Contact("meter", 14.0, NOON_S))
     assert view.state()["phase"] == "settling"
-    said = "Nothing felt on 2 and 3. Hold both probes on it and press."
+    said = "No contact was found on 2 and 3. Hold both probes on it and press."
     assert cues(view) == [("nothing_felt", said), ("contact", "")]
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
 
@@ -132,9 +132,9 @@ def test_a_value_is_called_at_rest_only_once_it_has_settled(view):
     at_a_unit(view)
     view.show(Contact("meter", 10.0, NOON_S))
     view.show(Approach("meter", OHM, 202.0, 0.5, 10.1, NOON_S))
-    assert view.state()["rest"]["word"] == "nearly at rest"
+    assert view.state()["rest"]["word"] == "nearly settled"
     view.show(settled(202.4, 11.0))
-    assert view.state()["rest"]["word"] == "at rest"
+    assert view.state()["rest"]["word"] == "settled"
 
 
 def test_a_verdict_that_is_made_surer_by_lingering_hands_is_told_once(view):

@@ -61,7 +61,7 @@ function ended({ result, ask }) {
 function moving({ phase, reading, ask, rest }) {
   const settled = phase === "settled";
   return {
-    band: band(phase, settled ? "at rest" : "settling", [pairText(ask?.pair), ask?.step]),
+    band: band(phase, settled ? "settled" : "settling", [pairText(ask?.pair), ask?.step]),
     big: { ...valueOf(reading), bold: settled }, picture: "trace", note: "as the meter shows it, live", rest,
   };
 }
@@ -105,7 +105,7 @@ function asking({ ask, reading, hint, face, unit }) {
   const again = ask?.kind === "touch_again";
   const step = unit?.steps?.find((one) => one.name === ask?.step);
   return {
-    band: band("touch", silent ? "nothing felt" : again ? "touch again" : "touch", [ask?.step, step?.limits]),
+    band: band("touch", silent ? "no contact" : again ? "touch again" : "touch", [ask?.step, step?.limits]),
     big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
     picture: "last", reason: pair && !ask.plain ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };

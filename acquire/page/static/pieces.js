@@ -77,7 +77,7 @@ export async function load(place, path, draw) {
   asked.set(place, path);
   const answer = await getJson(path, 40); // a report may take 30 s, and then says so itself
   if (asked.get(place) !== path) return; // another question has been put since
-  const drawn = answer.ok && answer.plain ? draw(answer.plain) : el("p", { class: "card", role: "status" }, answer.text || "Nothing there.");
+  const drawn = answer.ok && answer.plain ? draw(answer.plain) : el("p", { class: "card", role: "status" }, answer.text || "Nothing found.");
   place.replaceChildren(...[drawn].flat().filter(Boolean));
 }
 

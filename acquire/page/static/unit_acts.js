@@ -70,7 +70,7 @@ function photo(serial, tell, done) {
     const [file] = field.files;
     if (!file) return;
     const jpeg = await asJpeg(file).catch(() => "");
-    const answer = jpeg ? await postJson("/photos", { serial, jpeg }, 40) : { ok: false, text: "That is no picture." };
+    const answer = jpeg ? await postJson("/photos", { serial, jpeg }, 40) : { ok: false, text: "That is not a picture." };
     tell(answer.ok ? "The photo is kept, its hash is on the record." : answer.text);
     if (answer.ok) done();
     field.value = "";

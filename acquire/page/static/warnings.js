@@ -7,7 +7,7 @@ import { sign } from "./signs.js";
 const ORDER = ["stop", "warning", "info"];
 
 /** Warnings that can be answered with a few words or a number. */
-const TEMPERATURE = { label: "Temperature of the room in °C", unit: "°C", placeholder: "21.5", button: "Take it", order: "type_temperature", key: "celsius", value: (text) => Number(text.replace(",", ".").replace(/ *°C$/, "") || NaN) };
+const TEMPERATURE = { label: "Temperature of the room in °C", unit: "°C", placeholder: "21.5", button: "Use it", order: "type_temperature", key: "celsius", value: (text) => Number(text.replace(",", ".").replace(/ *°C$/, "") || NaN) };
 const ASKED = {
   "temperature.missing": TEMPERATURE,
   "temperature.old": TEMPERATURE,
