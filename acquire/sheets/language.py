@@ -351,18 +351,15 @@ class BalanceTable(TomlTable):
     limit: Annotated[Fraction, Field(examples=['"2 %"'])]
 
 
-class MatchingTable(TomlTable):
+class MatchingTable(BalanceTable):
     """`[[matching]]`: two windings that must be the same, as in a bifilar pair.
 
     Attributes:
-        name: unique among the balances and matchings.
         windings: the two.
         limit: largest difference between them, as a part of their mean.
     """
 
-    name: Name
     windings: Annotated[tuple[Name, Name], Field(examples=['["S1", "S2"]'])]
-    limit: Annotated[Fraction, Field(examples=['"1 %"'])]
 
 
 class IsolationTable(TomlTable):

@@ -211,7 +211,7 @@ def test_a_page_may_only_look_on(tmp_path):
         assert not until_served(port)["orders"]
         status, _, body = posted(port, "/orders", {"command": "stop", "correlation": "x"})
         assert status == 403
-        assert "takes no orders" in json.loads(body)["error"]
+        assert "takes no commands" in json.loads(body)["error"]
 
 
 def test_a_page_ends_the_bench_only_where_its_file_says_so(lonely_page, tmp_path):
