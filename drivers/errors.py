@@ -57,7 +57,7 @@ class LinkUnavailable(MeterError):
 class LinkLost(MeterError):
     """An open link broke: cable pulled, peer gone."""
 
-    hint = "Plug it back in; reading goes on by itself."
+    hint = "Plug it back in; reading continues automatically."
 
 
 class LinkTimeout(MeterError):

@@ -59,7 +59,7 @@ def list_lines(batches: list[BatchLine]) -> list[str]:
 
 
 def batch(
-    name: Annotated[str | None, typer.Argument(help="Of the batch; left out: the list of all.")] = None,
+    name: Annotated[str | None, typer.Argument(help="Of the batch; default: the list of all.")] = None,
     *,
     journal: Annotated[str, typer.Option(help=PLACE)] = "journal",
     html: Html = None,
@@ -72,7 +72,7 @@ def batch(
         int | None, typer.Option(min=2, max=25, help="Chart the means of so many neighbours too.")
     ] = None,
     purpose: Annotated[
-        Purpose | None, typer.Option(help="What it was measured for; left out: final, else the latest.")
+        Purpose | None, typer.Option(help="What it was measured for; default: final, else the latest.")
     ] = None,
 ) -> None:
     """Report a batch: yield, charts, capability, what was found; or list the batches of a journal."""

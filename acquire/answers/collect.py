@@ -90,11 +90,11 @@ async def _brought(database: DatabaseSettings, journal: Path, *, evidence: bool)
         done = await bring(journal, store, with_evidence=evidence, told=on_the_way)
     finally:
         await store.close()
-    say(f"{entry_id} is left out: {reason}" for entry_id, reason in done.reasons.items())
+    say(f"{entry_id} is skipped: {reason}" for entry_id, reason in done.reasons.items())
     what = counted(done.entries, "entry", "entries") + (
         " with evidence in rows of its own" if evidence else ""
     )
-    left = f"; left out: {done.refused}" if done.refused else ""
+    left = f"; default: {done.refused}" if done.refused else ""
     rows = f"{done.new}; there already: {done.there}{left}"
     typer.echo(f"{journal}: {what}. New rows in {shown(database.address)}: {rows}.")
     return done.refused

@@ -230,7 +230,7 @@ def _beside(record: LeadZero | CheckStandard | TypedResult | Batch | ImportedRes
             word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
             return f"typed: {record.typed}: {word}{' as stated' if record.stated else ''}"
         case Notice():
-            return f"{record.weight.value}: {said(record)}"
+            return f"{record.severity.value}: {said(record)}"
 
 
 def _from_paper(result: ImportedResult) -> str:
@@ -277,7 +277,7 @@ def history(
     ] = False,
     limit: Annotated[
         int | None,
-        typer.Option(min=1, max=10**9, help="At most so many, the latest; left out: 200 here, all in files."),
+        typer.Option(min=1, max=10**9, help="At most so many, the latest; default: 200 here, all in files."),
     ] = None,
     as_json: AsJsonLines = False,
     csv: Annotated[

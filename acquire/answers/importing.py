@@ -183,7 +183,7 @@ def result(
     results: Annotated[
         list[str] | None,
         typer.Argument(
-            help='Such as "insulation = 120 Mohm, 500 V, 21 °C"; left out: what is wanted, and how.'
+            help='Such as "insulation = 120 Mohm, 500 V, 21 °C"; default: what is wanted, and how.'
         ),
     ] = None,
     *,

@@ -12,7 +12,7 @@ from typing import Any
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import ZeroSource
-from acquire.files.settings import Bench as BenchSettings
+from acquire.files.settings import Bench
 from acquire.physics.copper import conductor_named
 from acquire.physics.substitution import Substitute
 from acquire.quantity import show
@@ -22,7 +22,7 @@ from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import expected_ohm, quantity_for
 from acquire.verdict.fitness import (
     GOOD_ZERO_OHM,
-    Bench,
+    BenchUncertainty,
     FitnessRow,
     Offer,
     foresee,
@@ -46,7 +46,7 @@ class MeterFit:
     """
 
     sheet: Sheet
-    bench: BenchSettings
+    bench: Bench
     model: MeterModel
     table: PairTable = field(init=False)
     _offers: tuple[Offer, ...] = field(init=False)
@@ -85,11 +85,11 @@ class MeterFit:
             raise InputImpossible(what)
         return row(step.name, nominal_ohm, limits, self._how(step), offers)
 
-    def _how(self, step: Step) -> Bench:
+    def _how(self, step: Step) -> BenchUncertainty:
         """How this bench measures a step, in the words of `fitness`."""
         leads, air = self.bench.leads, self.bench.temperature
         zero_u = {ZeroSource.ASK: GOOD_ZERO_OHM, ZeroSource.VALUE: leads.standard_uncertainty_ohm or 0.0}
-        bench = Bench(
+        bench = BenchUncertainty(
             zero_u_ohm=zero_u.get(leads.zero),
             winding_u_kelvin=air.standard_uncertainty_kelvin,
             reference_celsius=self.sheet.reference_celsius,
@@ -97,7 +97,7 @@ class MeterFit:
         )
         return replace(bench, references=tuple(self._references(bench)))
 
-    def _references(self, how: Bench) -> Iterator[Substitute]:
+    def _references(self, how: BenchUncertainty) -> Iterator[Substitute]:
         """The known resistances of the bench file on the ranges that they are read on."""
         for each in self.bench.references:
             wanted_ohm = each.value if each.range is None else OF_RANGE * each.range
@@ -123,7 +123,7 @@ GOOD_RATIO = 3.0
 """Tolerance over uncertainty from which few values fall near a limit; common practice asks for 3 to 10."""
 
 
-def rows_of(sheet: Sheet, bench: BenchSettings, model: MeterModel) -> list[FitnessRow]:
+def rows_of(sheet: Sheet, bench: Bench, model: MeterModel) -> list[FitnessRow]:
     """A row for every step that has a resistance to judge.
 
     Raises:

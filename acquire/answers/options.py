@@ -33,7 +33,7 @@ AsJsonLines = Annotated[bool, typer.Option("--json", help="One JSON object a lin
 LogLevel = Annotated[Level, typer.Option(help="Least serious log line shown.")]
 Html = Annotated[Path | None, typer.Option(help="Write it here, as one HTML file.")]
 Pdf = Annotated[Path | None, typer.Option(help="Write it here, as a PDF.")]
-OfPurpose = Annotated[Purpose | None, typer.Option(help="What it was measured for; left out: the latest.")]
+OfPurpose = Annotated[Purpose | None, typer.Option(help="What it was measured for; default: the latest.")]
 HeadedBy = Annotated[Path | None, typer.Option(help="Bench file: heading, size of paper and labels.")]
 OfUnit = Annotated[str, typer.Argument(help="Serial of the unit.")]
 Since = Annotated[str | None, typer.Option(help="From this day or time on (UTC), as 2026-11-25.")]
@@ -42,7 +42,7 @@ OnlyBench = Annotated[str | None, typer.Option(help="Only this bench, of a line'
 KeptIn = Annotated[
     Path | None,
     typer.Option(
-        "--issued", help="Where papers are kept as issued; left out: the folder issued beside the record."
+        "--issued", help="Where papers are kept as issued; default: the folder issued beside the record."
     ),
 ]
 

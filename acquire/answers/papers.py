@@ -236,7 +236,7 @@ def certificate(
     serial: Annotated[str | None, typer.Argument(help="Of the unit.")] = None,
     *,
     html: Annotated[
-        Path | None, typer.Option(help="File or folder for the HTML; with --batch a folder. Left out: here.")
+        Path | None, typer.Option(help="File or folder for the HTML; with --batch a folder. Default: here.")
     ] = None,
     pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF; with --batch a folder.")] = None,
     batch: Annotated[str | None, typer.Option(help="Certificates for all units of this batch.")] = None,
@@ -319,7 +319,7 @@ def issued(
     journal: JournalPlace,
     word: Annotated[
         str,
-        typer.Argument(help="Number of a paper, serial of a unit, or entry of its result; left out: all."),
+        typer.Argument(help="Number of a paper, serial of a unit, or entry of its result; default: all."),
     ] = "",
     *,
     to: Annotated[
@@ -386,7 +386,7 @@ def label(
     journal: JournalPlace,
     serial: OfUnit,
     *,
-    svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Left out: here.")] = None,
+    svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Default: here.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF of the label's size.")] = None,
     bench: HeadedBy = None,
     width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
@@ -394,7 +394,7 @@ def label(
     purpose: OfPurpose = None,
     id_in_code: Annotated[
         bool,
-        typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
+        typer.Option("--id-in-code", help="The code holds the result's id after the serial, not it alone."),
     ] = False,
     issued: KeptIn = None,
 ) -> None:

@@ -29,6 +29,7 @@ from acquire.journal.opening import FAULTS, FILE, connect, in_words, remembered,
 from acquire.journal.plain import from_plain
 from acquire.journal.query import Query
 from acquire.journal.schema import atomic, migrate
+from acquire.journal.upgrade import RENAMED
 from acquire.line.places import record_at
 from acquire.outlets.columns import COLUMNS_OF
 from acquire.outlets.payload import rearmed
@@ -37,6 +38,9 @@ from drivers.plain_file import refuse_no_file
 from system.files import sync_folder
 
 AT_ONCE = 500
+
+HEAD = frozenset({"schema", "id", "time_utc"})
+"""Columns that stand before the record's own."""
 
 
 @dataclass(slots=True)
@@ -122,7 +126,7 @@ def _rows(file: Path, bench: str, done: Restored) -> Iterator[Entry]:
                 birth, seq = _numbered(row["id"])
                 kind = "verdict" if "raw_ohm" in row else "typed_result"
                 texts = {column.name for column in COLUMNS_OF[kind] if column.text}
-                named = {name: cell for name, cell in row.items() if name not in ("schema", "id", "time_utc")}
+                named = {RENAMED.get(name, name): cell for name, cell in row.items() if name not in HEAD}
                 payload = {name: _value(cell or "", text=name in texts) for name, cell in named.items()}
                 from_plain(kind, payload)
             except (KeyError, ValueError, TypeError):

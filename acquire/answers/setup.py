@@ -28,14 +28,14 @@ from acquire.outlets.console import BenchConsole
 from acquire.page.backend import About, PageBackend
 from acquire.page.bench_page import BenchPage, open_page
 from acquire.page.serve import address_of
-from acquire.page.setup import Setup, Wanted
+from acquire.page.setup import SettingUp, WantedBench
 from acquire.page.sheet_edit import SheetEditor
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.quantity import parse
 from acquire.records import Purpose
 from acquire.study.on_page import Work, studies
 from drivers.errors import MeterError
-from drivers.find import Finding, find_meters
+from drivers.find import SearchStep, find_meters
 from system.desktop import has_screen
 from system.ending import asked_to_end, run_loop
 from system.processes import begun
@@ -58,7 +58,7 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
     """
     folder = await asyncio.to_thread(_there, folder)
     about = About("setup", Purpose.FINAL, "", "", SOFTWARE)
-    page = open_page(HOST, port, folder / "page-token", View(about), mode="setup")
+    page = open_page(HOST, port, folder / "page-token", BenchView(about), mode="setup")
     stop, read_again, ended = asyncio.Event(), asyncio.Event(), asyncio.Event()
     console, clock = BenchConsole(), RealClock()
     with asked_to_end(stop.set), reads_on_hang_up(stop, read_again):
@@ -71,7 +71,7 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
                     lambda end, ready: at_work(bench, console, end, read_again, page=page, ready=ready)
                 )
 
-            setup = Setup(folder, page.stream, clock, _look, partial(_text, page.port), start)
+            setup = SettingUp(folder, page.stream, clock, _look, partial(_text, page.port), start)
             reported, begin = studies(folder, page, clock, works.start)
             asks = {"/setup": setup.state, "/study": reported}
             posts = {**setup.posts(), "/sheet": SheetEditor(folder, setup.shelf).answer, "/study": begin}
@@ -132,7 +132,7 @@ def _there(folder: Path) -> Path:
     return folder.resolve()
 
 
-async def _look(places: list[str]) -> AsyncIterator[Finding]:
+async def _look(places: list[str]) -> AsyncIterator[SearchStep]:
     """The addresses that somebody gave first, then every serial port."""
     if places:
         async for finding in find_meters(serial_ports=(), tcp=places):
@@ -141,7 +141,7 @@ async def _look(places: list[str]) -> AsyncIterator[Finding]:
         yield finding
 
 
-def _text(port: int, wanted: Wanted) -> str:
+def _text(port: int, wanted: WantedBench) -> str:
     """The bench file that was put together; its page stays where it is."""
     typed = wanted.settings.get("temperature", "")
     told = ("name", "purpose", "operator", "batch", "self_check")
@@ -161,7 +161,7 @@ def setup(
     ] = 8480,
     browser: Annotated[
         bool | None,
-        typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
+        typer.Option("--browser/--no-browser", help="Open the page in a browser; default: from a terminal."),
     ] = None,
     log_level: LogLevel = Level.WARNING,
 ) -> None:

@@ -38,7 +38,7 @@ def _words(*words: str) -> tuple[str, ...]:
 
 BENCH = Annotated[Path, typer.Argument(help="Bench file that a page or a person has made.")]
 SETUP_FOLDER = Annotated[
-    Path | None, typer.Option("--folder", help="Of bench files; left out: steadyohm in your own folder.")
+    Path | None, typer.Option("--folder", help="Of bench files; default: steadyohm in your own folder.")
 ]
 
 

@@ -204,7 +204,7 @@ def winding(
         typer.Option(min=0.0, max=1e8, help="Of the bare wire, grams; with --ohm: length and gauge."),
     ] = None,
     metal: Annotated[
-        str | None, typer.Option(help="copper, magnet_wire or aluminium; left out: copper.")
+        str | None, typer.Option(help="copper, magnet_wire or aluminium; default: copper.")
     ] = None,
     strands: Annotated[int, typer.Option(min=1, max=1000, help="Wires in hand.")] = 1,
     extra: Annotated[str, typer.Option(help="Wire between coils and to the ends.")] = "0 mm",

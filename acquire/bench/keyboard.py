@@ -72,8 +72,8 @@ def opening(text: str) -> OpenBatch:
         expected = int(units[1])
         if not 1 <= expected <= LARGEST_BATCH:
             raise InputImpossible(
-                f"A batch of {expected} units is none.",
-                f"It has 1 to {LARGEST_BATCH}; or leave the number out.",
+                f"A batch cannot have {expected} units.",
+                f"Give 1 to {LARGEST_BATCH}, or leave the number out.",
             )
     return OpenBatch(name, expected, remark=", ".join(remarks))
 

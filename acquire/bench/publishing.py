@@ -84,7 +84,7 @@ class Orders:
         name = next(name for name, kind in ORDERS.items() if isinstance(order, kind))
         unit = self.daemon.pipeline.unit
         serial, facts = unit.serial if unit else "", {"way": self.way, "order": name}
-        return Notice(Severity.REMARK, Code.ORDER_TAKEN, self.daemon.clock.utc_s(), serial, facts=facts)
+        return Notice(Severity.INFO, Code.ORDER_TAKEN, self.daemon.clock.utc_s(), serial, facts=facts)
 
 
 def _told_how(order: Command, way: str) -> Command:
@@ -115,7 +115,7 @@ def mqtt_outlet(
         "bench": daemon.pipeline.place.bench,
         "clock": daemon.clock,
         "software": software,
-        "on_command": Orders(daemon, stop) if mqtt.orders else None,
+        "on_command": Orders(daemon, stop) if mqtt.commands else None,
         "files": lambda: files_in_force(daemon),
         "readings": mqtt.readings,
     }
@@ -126,7 +126,7 @@ def mqtt_outlet(
         daemon.outlets[CURSOR] = _until_set  # the archive waits for this cursor too; the outlet moves it
     else:
         outlet = MqttOutlet(broker, **how)
-    if mqtt.orders:
+    if mqtt.commands:
         outlet.desk = Desk.kept(daemon.journal.path.parent)
     daemon.desk_refused = lambda: outlet.desk.refused
     daemon.subscribers.append(outlet.show)

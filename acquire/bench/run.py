@@ -136,7 +136,7 @@ async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
             )
             continue
         if command is None:
-            await daemon.tell(Notice(Severity.REMARK, Code.COMMAND_HELP, daemon.clock.utc_s()))
+            await daemon.tell(Notice(Severity.INFO, Code.COMMAND_HELP, daemon.clock.utc_s()))
         else:
             await daemon.command(command)
 

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, AliasChoices, Field, PlainValidator, ValidationInfo, model_validator
 
-from acquire.files.toml_file import Flag, Table, Text, sentence
+from acquire.files.toml_file import Flag, Text, TomlTable, sentence
 from acquire.physics.leads import LEAD_LIMIT_OHM
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
@@ -128,7 +128,7 @@ class LowOhms(StrEnum):
     CONTINUITY = "continuity"
 
 
-class PlaceSettings(Table):
+class PlaceSettings(TomlTable):
     """`[bench]`: who measures what, and why.
 
     Attributes:
@@ -161,7 +161,7 @@ TYPED = "typed"
 """The driver of a meter without a cable, and its name on the record where the file gives none."""
 
 
-class MeterSettings(Table):
+class MeterSettings(TomlTable):
     """`[meter]`: the instrument that measures ohms.
 
     Attributes:
@@ -200,7 +200,7 @@ class MeterSettings(Table):
         return self
 
 
-class SecondThermometer(Table):
+class SecondThermometer(TomlTable):
     """`[temperature.second]`: another thermometer beside the first; what both say alike counts.
 
     Attributes:
@@ -213,7 +213,7 @@ class SecondThermometer(Table):
     options: DriverOptions = Field(default_factory=dict)
 
 
-class TemperatureSettings(Table):
+class TemperatureSettings(TomlTable):
     """`[temperature]`: of the room, and so of a unit that has soaked in it.
 
     Attributes:
@@ -274,7 +274,7 @@ class TemperatureSettings(Table):
         return self.uncertainty / math.sqrt(3.0)
 
 
-class ScannerSettings(Table):
+class ScannerSettings(TomlTable):
     """`[scanner]`: reads serials off labels. Without this table they are typed, or typed by the scanner.
 
     Attributes:
@@ -288,7 +288,7 @@ class ScannerSettings(Table):
     options: dict[str, Any] = Field(default_factory=dict)
 
 
-class LeadSettings(Table):
+class LeadSettings(TomlTable):
     """`[leads]`: what the test leads add to a two-wire reading.
 
     Attributes:
@@ -327,7 +327,7 @@ SETTLE_SPAN_S = 0.8
 """Defaults of the settle stage that these settings are checked against."""
 
 
-class SettleSection(Table):
+class SettleSection(TomlTable):
     """`[settle]`: when a reading counts as at rest. Every key left out keeps the built-in value.
 
     Attributes:
@@ -359,7 +359,7 @@ class SettleSection(Table):
         return self.model_dump(exclude_none=True)
 
 
-class JournalSettings(Table):
+class JournalSettings(TomlTable):
     """`[journal]`: the record that everything else follows.
 
     Attributes:
@@ -369,7 +369,7 @@ class JournalSettings(Table):
     folder: FilePath = Field(default="journal", validate_default=True)
 
 
-class CsvSettings(Table):
+class CsvSettings(TomlTable):
     """`[csv]`: verdicts as CSV files. Without this table none are written.
 
     Attributes:

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from acquire.files.bench_tables import FilePath, Link
-from acquire.files.toml_file import Flag, Table, Text
+from acquire.files.toml_file import Flag, Text, TomlTable
 from acquire.physics.substitution import LINEARITY_COUNTS
 from acquire.quantity import Celsius, Fraction, Metre, Ohm, Seconds
 
@@ -24,7 +24,7 @@ class OutOfControl(StrEnum):
     WARN = "warn"
 
 
-class KnownResistor(Table):
+class KnownResistor(TomlTable):
     """A resistance that somebody knows.
 
     Attributes:
@@ -90,7 +90,7 @@ class ReferenceSettings(KnownResistor):
         return self
 
 
-class InsulationSettings(Table):
+class InsulationSettings(TomlTable):
     """`[insulation]`: what is taken for granted when an insulation result is typed in.
 
     Attributes:
@@ -113,7 +113,7 @@ class Pairs(StrEnum):
     SHEET = "sheet"
 
 
-class FixtureSettings(Table):
+class FixtureSettings(TomlTable):
     """`[fixture]`: a switch card takes the place of the hands. Without this table hands hold the probes.
 
     Attributes:
@@ -174,7 +174,7 @@ class FixtureSettings(Table):
 LOGO_ENDINGS = (".svg", ".png")
 
 
-class ShopSettings(Table):
+class ShopSettings(TomlTable):
     """`[shop]`: the heading of papers. Without this table they carry the bench's name only.
 
     Attributes:

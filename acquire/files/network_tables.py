@@ -12,11 +12,11 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, AliasChoices, Field, model_validator
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
-from acquire.files.toml_file import Flag, Table
+from acquire.files.toml_file import Flag, TomlTable
 from acquire.quantity import Seconds
 from drivers.plain_file import read_file
 
@@ -38,7 +38,7 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-class Secretive(Table):
+class Secretive(TomlTable):
     """A table that says where a password is.
 
     Attributes:
@@ -125,14 +125,14 @@ class MqttSettings(BrokerSettings):
     """`[mqtt]`: publishing over MQTT. Without this table nothing is sent.
 
     Attributes:
-        orders: take orders from the broker: whoever may publish there can then end units, confirm open
+        commands: take commands from the broker: whoever may publish there can then end units, confirm open
             pairs, override the check standard and stop the bench.
         readings: publish live readings, a few a second; a line of many benches leaves them out.
         line: publish everything on the record, and send again what the line's database has not confirmed.
         evidence: publish what each verdict rests on as well; needs `line`.
     """
 
-    orders: Flag = False
+    commands: Flag = Field(default=False, validation_alias=AliasChoices("commands", "orders"))
     readings: Flag = True
     line: Flag = False
     evidence: Flag = False
@@ -154,7 +154,7 @@ def _address(host: str) -> str:
 Host = Annotated[str, Field(max_length=64, examples=['"127.0.0.1"']), AfterValidator(_address)]
 
 
-class HttpSettings(Table):
+class HttpSettings(TomlTable):
     """`[http]`: numbers for a monitor and a health check. Without this table nothing listens.
 
     Attributes:
@@ -184,13 +184,13 @@ class Speech(StrEnum):
     MACHINE = "machine"
 
 
-class PageSettings(Table):
+class PageSettings(TomlTable):
     """`[page]`: the bench page, to be opened in a browser. Without this table there is none.
 
     Attributes:
         port: TCP port to listen on.
         host: address to listen on; with any but the loopback every browser must show the token once.
-        orders: whether the page may order something, or only looks on.
+        commands: whether the page may send commands, or only looks on.
         stop: whether it may also end the bench, which nobody can begin again from a page.
         speech: who speaks.
         names: that browsers may use for this machine, besides its addresses and its own name.
@@ -199,7 +199,7 @@ class PageSettings(Table):
 
     port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8480"])] = 8480
     host: Host = "127.0.0.1"
-    orders: Flag = True
+    commands: Flag = Field(default=True, validation_alias=AliasChoices("commands", "orders"))
     stop: Flag = False
     speech: Speech = Speech.BROWSER
     names: tuple[HostName, ...] = ()

@@ -33,7 +33,7 @@ from acquire.files.duty_tables import (
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shared import SharedSettings
 from acquire.files.shipped import meter_file_for
-from acquire.files.toml_file import Faults, Table, TomlFile, did_you_mean, read_toml, tables_of
+from acquire.files.toml_file import Faults, TomlFile, TomlTable, did_you_mean, read_toml, tables_of
 from drivers.errors import DriverUnknown, MeterError
 from drivers.registry import (
     BUILT_IN,
@@ -86,7 +86,7 @@ class Bench(PlaceSettings):
     files: SharedSettings | None = None
 
 
-TABLES: dict[str, type[Table]] = {"bench": PlaceSettings, **tables_of(Bench)}
+TABLES: dict[str, type[TomlTable]] = {"bench": PlaceSettings, **tables_of(Bench)}
 """All tables of a bench file; each but [[reference]] stands once."""
 
 

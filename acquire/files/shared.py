@@ -21,7 +21,7 @@ from pydantic import AliasChoices, Field
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
 from acquire.files.new_file import new_file
-from acquire.files.toml_file import LARGEST_BYTES, Flag, Table
+from acquire.files.toml_file import LARGEST_BYTES, Flag, TomlTable
 from drivers.plain_file import read_file
 from system.processes import begun
 
@@ -40,7 +40,7 @@ PATIENCE_S = 10.0
 _LINE = re.compile(r"([0-9a-f]{64}) [ *](.+)")
 
 
-class SharedSettings(Table):
+class SharedSettings(TomlTable):
     """`[files]`: sheets, meter files and spools come from a folder that many benches share.
 
     Attributes:

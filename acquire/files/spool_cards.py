@@ -12,11 +12,11 @@ from typing import Annotated
 from pydantic import Field
 
 from acquire.errors import InputImpossible
-from acquire.files.toml_file import Faults, Name, Table, Text, read_toml
+from acquire.files.toml_file import Faults, Name, Text, TomlTable, read_toml
 from acquire.physics.wire import METALS, Metal, SpoolCard, measure_spool
 
 
-class SpoolTable(Table):
+class SpoolTable(TomlTable):
     """`[[spool]]`, as configs/wire/README.md describes it."""
 
     name: Name

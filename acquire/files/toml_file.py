@@ -53,7 +53,7 @@ def sentence(what: str, remedy: str) -> PydanticCustomError:
     return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
 
 
-class Table(BaseModel):
+class TomlTable(BaseModel):
     """A table of a file: unknown keys are refused, nothing changes afterwards."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, defer_build=True)
@@ -291,12 +291,12 @@ class Faults:
         self.add((*at, *own), what, remedy)
 
 
-def tables_of(whole: type[BaseModel]) -> dict[str, type[Table]]:
+def tables_of(whole: type[BaseModel]) -> dict[str, type[TomlTable]]:
     """The tables of a file by name: the fields of what becomes of it that hold one."""
     return {
         key_of(name, about): model
         for name, about in whole.model_fields.items()
-        if (model := _inner_model(about.annotation)) is not None and issubclass(model, Table)
+        if (model := _inner_model(about.annotation)) is not None and issubclass(model, TomlTable)
     }
 
 
@@ -317,7 +317,7 @@ def in_words(detail: ErrorDetails, about: FieldInfo | None, known: Iterable[str]
     if kind == "sentence":
         return context["what"], context["remedy"]
     if kind in ("enum", "literal_error"):
-        return f"{given} is none of {context['expected']}.", ""
+        return f"{given} is not one of {context['expected']}.", ""
     plain = {
         "missing": ("this is missing.", f"Add {key} = {example or '…'}."),
         "extra_forbidden": ("this key is not known here.", did_you_mean(key, known)),

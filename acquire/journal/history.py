@@ -28,6 +28,7 @@ from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, code_of, in
 from acquire.journal.plain import KINDS
 from acquire.journal.query import Query, Record, conditions, evidence_of, explains
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
+from acquire.journal.upgrade import in_todays_names
 from acquire.records import Evidence
 
 T = TypeVar("T")
@@ -255,6 +256,6 @@ def _where(query: Query) -> tuple[str, list[Any]]:
 def _explains(payload: str, text: str) -> bool:
     """Whether a unit's result says this; an SQL function, as SQLite folds the letters of English only."""
     try:
-        return explains(json.loads(payload), text)
+        return explains(json.loads(in_todays_names(payload)), text)
     except ValueError:  # no JSON: it says nothing
         return False

@@ -17,7 +17,7 @@ import msgspec
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry, storable
 from acquire.journal.plain import evidence_from_plain, from_plain
-from acquire.journal.upgrade import upgraded
+from acquire.journal.upgrade import RENAMED, in_todays_names, upgraded
 from acquire.records import Evidence, Outcome, UnitResult
 from acquire.words.faults import sentence
 from acquire.words.units import findings_words
@@ -128,8 +128,10 @@ class Record(Protocol):
         """
         row = msgspec.defstruct("Fields", [(name, Any, None) for name in names])
         decode = msgspec.json.Decoder(row).decode
+        renamed = not {*RENAMED.values(), "ending", "code"}.isdisjoint(names)
         own = [name for name in ("id", "seq", "kind") if name in names]
-        for entry_id, kind, payload in self.payloads(query):
+        for entry_id, kind, stored in self.payloads(query):
+            payload = in_todays_names(stored) if renamed else stored
             try:
                 held = decode(payload)
             except (msgspec.MsgspecError, UnicodeError):  # half a surrogate pair, or damage

@@ -26,12 +26,13 @@ from acquire.outlets.mqtt import Broker, Heard
 from acquire.outlets.outlet import BackOff, OutletFailed
 from acquire.outlets.payload import as_json
 from acquire.outlets.topics import (
+    ACK,
     EVIDENCE,
-    KEPT,
     LINE_TOPIC_OF_KIND,
-    ROOT,
+    ROOT_OF_1,
+    ROOTS,
     STATUS,
-    Kept,
+    Ack,
     Topics,
     live_payload,
 )
@@ -118,8 +119,10 @@ class Collector:
         """One connection to the broker."""
         rules = self.rules
         async with listening(self.broker, identifier(rules), in_flight=rules.in_flight) as subscriber:
-            await subscriber.demand([f"$share/{rules.group}/{ROOT}/+/{last}" for last in TOPICS])
-            await subscriber.demand([f"{ROOT}/+/{STATUS}"], qos=0, retained=True)
+            await subscriber.demand(
+                [f"$share/{rules.group}/{root}/+/{last}" for root in ROOTS for last in TOPICS]
+            )
+            await subscriber.demand([f"{root}/+/{STATUS}" for root in ROOTS], qos=0, retained=True)
             self.back_off.reset()
             self.subscriber = subscriber
             self._say("collect.listening", "", group=rules.group)
@@ -205,8 +208,10 @@ class Collector:
     async def _publish(self, subscriber: Subscriber, news: Iterable[Complete]) -> None:
         now_s = self.clock.utc_s()
         for each in news:
-            said = Kept(each.bench, each.journal, each.seq, now_s)
-            await subscriber.publish(Topics(each.bench).of(KEPT), as_json(live_payload(said)))
+            said = live_payload(Ack(each.bench, each.journal, each.seq, now_s))
+            await subscriber.publish(Topics(each.bench).of(ACK), as_json(said))
+            of_1 = Topics(each.bench, ROOT_OF_1).of("kept"), as_json({**said, "schema": 1})
+            await subscriber.publish(*of_1)  # a bench hears one of the two
 
     # ------------------------------------------------------------------ for people
 

@@ -15,12 +15,12 @@ from pydantic import Field, TypeAdapter, model_validator
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import BenchName, FilePath
 from acquire.files.network_tables import BrokerSettings, HttpSettings, Secretive
-from acquire.files.toml_file import Faults, Table, read_toml, tables_of
+from acquire.files.toml_file import Faults, TomlTable, read_toml, tables_of
 from acquire.line.database import complete
 from acquire.quantity import Seconds
 
 
-class CollectorSettings(Table):
+class CollectorSettings(TomlTable):
     """`[collector]`: who collects.
 
     Attributes:
@@ -91,7 +91,7 @@ class LineSettings(HttpSettings):
     files: FilePath | None = None
 
 
-class CollectorFile(Table):
+class CollectorFile(TomlTable):
     """Everything a collector file says, checked.
 
     Attributes:

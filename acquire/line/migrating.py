@@ -23,6 +23,7 @@ MIGRATIONS = (
     "partitions by month",
     "an index of all kinds but verdicts",
     "an index of units' results",
+    "names of version 2",
 )
 """What each step brings, in order; `sql/step-1.sql` and so on make them."""
 

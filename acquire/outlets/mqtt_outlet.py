@@ -5,7 +5,7 @@ goes wrong ends it; `drain` begins the next one. Commands come in on the same co
 
 On a line, a broker's acknowledgement is not enough: one that is killed forgets what it has taken since its
 last sync, and one whose queue is full throws away. So the collectors say on a topic of the bench up to which
-entry the database is complete (`Kept`); a cursor of its own follows it, each connection begins there, and
+entry the database is complete (`Ack`); a cursor of its own follows it, each connection begins there, and
 what the line does not confirm in time is sent again. Ids make copies harmless. To let the database see gaps,
 each message says which one went before it. Not for the wire
 (mqtt), for payloads (payload, topics) nor for what a command does.
@@ -34,8 +34,8 @@ from acquire.outlets.orders import Desk, Order, OrderAnswer
 from acquire.outlets.outlet import OutletFailed
 from acquire.outlets.payload import VERSION, as_json, evidence_payload_of, payload_of
 from acquire.outlets.topics import (
+    ACK,
     EVIDENCE,
-    KEPT,
     LINE_TOPIC_OF_KIND,
     Live,
     Reply,
@@ -362,7 +362,7 @@ class LineOutlet(MqttOutlet):
         return self.kept
 
     async def _subscribe_kept(self) -> None:
-        topic = self.topics.of(KEPT)
+        topic = self.topics.of(ACK)
         assert self._connection is not None  # noqa: S101  (begun by a connection)
         if await self._connection.subscribe([topic]):
             log.warning("line.unheard", topic=topic, why="the broker does not let this bench subscribe")
@@ -379,7 +379,7 @@ class LineOutlet(MqttOutlet):
         self._sent, self._furthest = entry.seq, max(self._furthest, entry.seq)
 
     async def _take(self, heard: Heard) -> None:
-        if heard.topic != self.topics.of(KEPT):
+        if heard.topic != self.topics.of(ACK):
             await super()._take(heard)
         elif not heard.retained and (seq := self._kept_in(heard.payload)) is not None:
             await self._confirmed(seq)

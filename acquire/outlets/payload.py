@@ -16,17 +16,16 @@ from datetime import UTC, datetime
 from typing import Any
 
 from acquire.journal.entry import Entry
-from acquire.journal.plain import KINDS, from_plain
+from acquire.journal.plain import KINDS
 from acquire.outlets.columns import COLUMNS_OF
-from acquire.records import Recorded
 from acquire.words.beside import check_text, typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.notices import said
 from acquire.words.units import findings_words, missing_words, relations_words, why_not
 from acquire.words.verdicts import hint, reason
 
-VERSION = 1
-"""Of payloads and columns; part of topics and schema names."""
+VERSION = 2
+"""Of payloads and columns; part of topics and schema names. A collector of a line still reads version 1."""
 
 HEAD = ("schema", "id", "seq", "kind")
 """Keys that stand before the record's own."""
@@ -76,17 +75,6 @@ def evidence_payload_of(entry: Entry) -> dict[str, Any]:
     """Give the JSON object of a verdict's evidence, with the id and the time of the verdict."""
     head = {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": "evidence", "utc_s": entry.utc_s}
     return {**head, **(entry.evidence or {})}
-
-
-def record_of(payload: dict[str, Any]) -> Recorded:
-    """Read a record back from what was published.
-
-    Raises:
-        ValueError: it is none, or its version is not known here.
-    """
-    if payload.get("schema") != VERSION:
-        raise ValueError(f"payload of version {payload.get('schema')!r}, known here is {VERSION}")
-    return from_plain(str(payload.get("kind")), payload)
 
 
 def as_json(payload: dict[str, Any]) -> bytes:

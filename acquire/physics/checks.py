@@ -22,7 +22,7 @@ def finite(value: float, what: str) -> float:
     """
     if not math.isfinite(value):
         raise InputImpossible(
-            f"{what} is {value!r}, which is no number to reckon with.", "Measure or type it again."
+            f"{what} is {value!r}, which is not a finite number.", "Measure or type it again."
         )
     return value
 

@@ -51,7 +51,7 @@ class Halving:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class FactorTable:
     """Factors by temperature, as a resin's or machine's maker gives them.
 
     Between two temperatures the factor's logarithm goes straight. Beyond the table there is no correction to
@@ -95,7 +95,7 @@ class Table:
         )
 
 
-TemperatureRule = Halving | Table
+TemperatureRule = Halving | FactorTable
 
 RULES: Mapping[str, TemperatureRule] = MappingProxyType(
     {
@@ -105,7 +105,7 @@ RULES: Mapping[str, TemperatureRule] = MappingProxyType(
     }
 )
 """Rules that ship. Thermosetting insulation changes far less (at 20 °C by 0.25 against some 0.76): its rule
-is the user's to supply as a `Table`, since no published source for it could be confirmed."""
+is the user's to supply as a `FactorTable`, since no published source for it could be confirmed."""
 
 
 def to_reference(measured_ohm: float, celsius: float, rule: TemperatureRule) -> float:

@@ -82,7 +82,7 @@ class GiveUpUnit:
     """
 
     reason: str
-    ending: Ending = Ending.GIVEN_UP
+    ending: Ending = Ending.EARLY
 
 
 @dataclass(frozen=True, slots=True)

@@ -141,7 +141,7 @@ def _yields(report: BatchReport) -> Iterator[doc.Block]:
         of, text = each.passed, share_text(each.passed)
         said: doc.Cell = doc.Marked(Outcome.FAIL, text) if of.count < of.of else text
         scale = doc.Scale(0.0, 1.0, of.share, of.low, of.high, margin=0.0)
-        rows.append((each.name, words.SORTS[each.sort], said, scale))
+        rows.append((each.name, words.ASKED[each.asked], said, scale))
     yield doc.table("step 26 | 20 | passed at first (95 % interval) 27 | 0 to 100 % 27", rows)
 
 

@@ -33,7 +33,7 @@ PAPER_COLUMNS: tuple[CsvColumn, ...] = (
     CsvColumn("celsius", "temperature of the winding then; without it nothing is corrected"),
     CsvColumn("expanded_ohm", "uncertainty of the value, half-width for 95 %"),
     CsvColumn("outcome", "pass, conditional_pass, conditional_fail, fail or cannot_judge, as the paper says"),
-    CsvColumn("purpose", "incoming, winding, final or returned; left out, final"),
+    CsvColumn("purpose", "incoming, winding, final or returned; default: final"),
     CsvColumn("batch", "name of the batch", text=True),
     CsvColumn("operator", "who measured", text=True),
     CsvColumn("instrument", "with what", text=True),
@@ -232,7 +232,7 @@ class PaperFile:
     def _word(self, cells: dict[str, str], name: str, known: list[str], line: int) -> str:
         text = cells.get(name, "")
         if text and text not in known:
-            self._fault(line, name, f'"{text}" is none of {", ".join(known)}.', "")
+            self._fault(line, name, f'"{text}" is not one of {", ".join(known)}.', "")
             return ""
         return text
 

@@ -16,7 +16,7 @@ from typing import Annotated, Literal
 from pydantic import Field, PlainValidator, model_validator
 
 from acquire.errors import InputImpossible, QuantityInvalid
-from acquire.files.toml_file import Flag, Name, Table, Text, sentence
+from acquire.files.toml_file import Flag, Name, Text, TomlTable, sentence
 from acquire.physics.copper import CONDUCTORS, conductor_named
 from acquire.physics.insulation import REFERENCE_CELSIUS, RULES
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, ohm_per_m
@@ -28,7 +28,7 @@ NONE = "none"
 """Leaves a result as measured."""
 
 
-class CorrectionTable(Table):
+class CorrectionTable(TomlTable):
     """`[[correction]]`: a named table of factors that bring an insulation resistance to 40 °C.
 
     Attributes:
@@ -163,7 +163,7 @@ class Latch(StrEnum):
     RIGHT = "right"
 
 
-class SheetTable(Table):
+class SheetTable(TomlTable):
     """`[sheet]`: what the unit is and how it is judged.
 
     Attributes:
@@ -199,7 +199,7 @@ class SheetTable(Table):
         return self
 
 
-class ConnectorTable(Table):
+class ConnectorTable(TomlTable):
     """`[connector]`: the face that the operator looks at.
 
     Attributes:
@@ -217,7 +217,7 @@ class ConnectorTable(Table):
     core: PinOrNothing = ""
 
 
-class PinTable(Table):
+class PinTable(TomlTable):
     """`[[pin]]`: more about one pin.
 
     Attributes:
@@ -235,7 +235,7 @@ class PinTable(Table):
     unused: Flag = False
 
 
-class WindingTable(Table):
+class WindingTable(TomlTable):
     """`[[winding]]`: one winding, or the part of one between two taps.
 
     Attributes:
@@ -292,7 +292,7 @@ class WindingTable(Table):
         return self
 
 
-class StrapTable(Table):
+class StrapTable(TomlTable):
     """`[[strap]]`: a short bond, such as an earth strap.
 
     Attributes:
@@ -318,7 +318,7 @@ class StrapTable(Table):
         return self
 
 
-class DiodeTable(Table):
+class DiodeTable(TomlTable):
     """`[[diode]]`: a diode between two points. In ohms it counts as open.
 
     Attributes:
@@ -330,7 +330,7 @@ class DiodeTable(Table):
     between: Ends
 
 
-class BalanceTable(Table):
+class BalanceTable(TomlTable):
     """`[[balance]]`: windings that must be alike.
 
     Attributes:
@@ -354,7 +354,7 @@ class MatchingTable(BalanceTable):
     windings: Annotated[tuple[Name, Name], Field(examples=['["S1", "S2"]'])]
 
 
-class IsolationTable(Table):
+class IsolationTable(TomlTable):
     """`[[isolation]]`: groups of pins that nothing may join.
 
     Attributes:
@@ -381,7 +381,7 @@ class IsolationTable(Table):
         return self
 
 
-class StepTable(Table):
+class StepTable(TomlTable):
     """`[[step]]`: one thing to measure, in this order.
 
     Attributes:
@@ -424,7 +424,7 @@ class StepTable(Table):
         return self
 
 
-TABLES: dict[str, type[Table]] = {
+TABLES: dict[str, type[TomlTable]] = {
     "sheet": SheetTable,
     "connector": ConnectorTable,
     "pin": PinTable,

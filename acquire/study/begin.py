@@ -156,5 +156,5 @@ def _refuse_other_plan(wish: Wish, operators: Sequence[str], parts: Sequence[str
     ):
         raise StudyChanged(
             f"{wish.to} is a study with other parts or operators.",
-            "Leave --parts and --operators out to go on with it, or name another file with --to.",
+            "Leave --parts and --operators out to continue it, or name another file with --to.",
         )

@@ -23,7 +23,7 @@ from acquire.page.papers import study_in
 from acquire.page.shelf import Shelf, field
 from acquire.page.spoken import Cue, Sound
 from acquire.page.telling import Plain
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
@@ -47,7 +47,7 @@ class PageScreen:
     """The page as a study's screen."""
 
     page: BenchPage
-    view: View
+    view: BenchView
     typing: None = None
 
     def show(self, event: Event) -> None:
@@ -120,7 +120,7 @@ class StudiesOnPage:
         before = page.pages.backend, page.stream.view, "setup"
         with contextlib.ExitStack() as open_files:
             bench, notices = study_bench(open_files, wish, self.clock, ended)
-            view = View(_about(bench))
+            view = BenchView(_about(bench))
             view.on(PairTable(bench.work.place.sheet))
             bench.screen = PageScreen(page, view)
             page.put_backend(self._backend(bench), view)

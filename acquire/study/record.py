@@ -172,7 +172,7 @@ def read_study(path: Path) -> StudyRecord:
             known.index(line.taken.turn if line.taken is not None else known[0])
             record.add(line)
     except (msgspec.MsgspecError, ValueError, LookupError) as error:
-        what = f"{path}:{place}: this line is none of a study's record."
+        what = f"{path}:{place}: this line does not belong to a study's record."
         raise StudyFileInvalid(what, "Take the file as the study wrote it, or begin anew.") from error
     return record
 
@@ -208,7 +208,7 @@ class StudyFile:
             with contextlib.suppress(OSError):  # half a line is cut off at the next start otherwise
                 os.ftruncate(number, end)
             what = f"{self.path} cannot be written ({error.strerror})."
-            raise StudyFileInvalid(what, "Make room; the study goes on from what is written.") from error
+            raise StudyFileInvalid(what, "Make room; the study continues from what is written.") from error
 
 
 @contextlib.contextmanager
@@ -250,7 +250,7 @@ def _opened(path: Path, flags: int) -> Iterator[IO[bytes]]:
         raise StudyFileInvalid(what, "Name another file with --to.") from error
     with out, path.with_name(f".{path.name}.lock").open("wb") as beside:
         if not lock(beside.fileno()):
-            what = f"Somebody else is writing {path}."
+            what = f"Another program is writing {path}."
             raise StudyFileInvalid(what, "Let that study end, or name another file with --to.")
         yield out
 

@@ -141,7 +141,7 @@ def _of_the_record(record: StudyRecord, rounds: int) -> list[str]:
     told = []
     if rounds < record.plan.trials:
         told.append(
-            f"Missing: {counted(len(record.missing), 'measurement')}. Reckoned from the first {rounds} of "
+            f"Missing: {counted(len(record.missing), 'measurement')}. Computed from the first {rounds} of "
             f"{record.plan.trials} rounds."
         )
     if record.torn:

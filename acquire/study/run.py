@@ -202,7 +202,7 @@ class StudyBench:
                 )
                 continue
             if command is None:
-                self.screen.show(Notice(Severity.REMARK, Code.STUDY_HELP, self.clock.utc_s()))
+                self.screen.show(Notice(Severity.INFO, Code.STUDY_HELP, self.clock.utc_s()))
             else:
                 await self.obey(command)
 
@@ -273,7 +273,7 @@ class StudyScreen(Terminal):
         """Show one event of the bench, without its value."""
         match event:
             case Approach():
-                self._settling = f"settling  {rest_bar(event.unrest)}"
+                self._settling = f"settling  {rest_bar(event.settling_ratio)}"
             case Prompt():
                 self._prompted(event)
             case LiftOff():

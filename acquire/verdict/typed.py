@@ -17,7 +17,7 @@ from acquire.physics.budget import combine
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.physics.copper import to_reference as winding_at
-from acquire.physics.insulation import REFERENCE_CELSIUS, RULES, Table, TemperatureRule, to_reference
+from acquire.physics.insulation import REFERENCE_CELSIUS, RULES, FactorTable, TemperatureRule, to_reference
 from acquire.physics.laws import Law
 from acquire.records import (
     Circumstances,
@@ -66,7 +66,7 @@ def judge_insulation(
     """
     above_zero(at_least_ohm, "the least insulation resistance in ohms")
     if at_least_zero(limit_fraction, "the instrument's accuracy as a fraction of reading") >= 1.0:
-        raise InputImpossible(f"An accuracy of {limit_fraction:g} of reading is none.", "Write 5 % as 0.05.")
+        raise InputImpossible(f"An accuracy cannot be {limit_fraction:g} of reading.", "Write 5 % as 0.05.")
     half_width_ohm = reference_ohm * limit_fraction
     if bound:
         return _decide_bound(reference_ohm - half_width_ohm, at_least_ohm)
@@ -84,8 +84,8 @@ def judge_insulation(
 def _decide_bound(surely_ohm: float, at_least_ohm: float) -> Decision:
     """A reading of "more than" is a lower bound: it proves a pass, or leaves the question open."""
     if surely_ohm >= at_least_ohm:
-        return Decision(Outcome.PASS, guard_band_ohm=0.0, conformity=1.0)
-    return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformity=0.0)
+        return Decision(Outcome.PASS, guard_band_ohm=0.0, conformance_probability=1.0)
+    return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformance_probability=0.0)
 
 
 TYPED_KELVIN = 1.0
@@ -159,7 +159,7 @@ def typed_result(
         batch=started.batch,
         operator=started.operator,
         name="",
-        sort=ResultKind.STATED,
+        result_kind=ResultKind.STATED,
         typed=text.strip(),
         value_si=line.value_si,
         unit=line.unit,
@@ -189,9 +189,11 @@ def _by_name(said: TypedResult, told: _Told, others: Sequence[TypedResult]) -> T
             return _resistance(said, step, place)
     if line.unit == "ohm" and (asked := ohms_named(place.sheet, line.name, place.purpose)) is not None:
         return _winding(said, told, asked)
-    sort = _sort(line)
-    said = replace(said, name=said.name or line.name, sort=sort, shows_turns=shows_turns(sort, line.name))
-    return _stated(said, line) if sort is ResultKind.STATED else _against_pattern(said, line, place, others)
+    kind = _kind(line)
+    said = replace(
+        said, name=said.name or line.name, result_kind=kind, shows_turns=shows_turns(kind, line.name)
+    )
+    return _stated(said, line) if kind is ResultKind.STATED else _against_pattern(said, line, place, others)
 
 
 # ------------------------------------------------------------------ kinds of results
@@ -212,7 +214,9 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
     accuracy = line.accuracy if line.accuracy is not None else habit.accuracy
     limit_ohm = least_ohm(rule, told.place.purpose)
     if reference_ohm == 0.0:
-        decided = _decided(said, TypedWhy.SHORT, Decision(Outcome.FAIL, guard_band_ohm=0.0, conformity=0.0))
+        decided = _decided(
+            said, TypedWhy.SHORT, Decision(Outcome.FAIL, guard_band_ohm=0.0, conformance_probability=0.0)
+        )
     elif accuracy is None:
         decided = _no_accuracy(said)
     else:
@@ -222,7 +226,7 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
         decided = _decided(said, TypedWhy.LIMITS, decision, half_width_ohm)
     return replace(
         _enough_volts(decided, rule.volts),
-        sort=ResultKind.INSULATION,
+        result_kind=ResultKind.INSULATION,
         instrument=line.instrument or habit.instrument,
         accuracy=accuracy,
         celsius=celsius,
@@ -251,7 +255,7 @@ def _rule_named(name: str, of: Isolation) -> TemperatureRule | None:
     if name == NONE:
         return None
     if name == of.correction and of.factors:
-        return Table(name, of.factors, of.factors_source)
+        return FactorTable(name, of.factors, of.factors_source)
     if name in RULES:
         return RULES[name]
     known = ", ".join([*RULES, *([of.correction] if of.factors else []), NONE])
@@ -290,7 +294,9 @@ def _resistance(said: TypedResult, step: Step, place: Circumstances) -> TypedRes
 def _within(said: TypedResult, limits: Limits, place: Circumstances, more_ohm: float = 0.0) -> TypedResult:
     """A resistance held against limits, known to its instrument's accuracy and to so many ohms more."""
     value_ohm = (said.value_si or 0.0) if said.reference_si is None else said.reference_si
-    said = replace(said, sort=ResultKind.RESISTANCE, lower_si=limits.lower_ohm, upper_si=limits.upper_ohm)
+    said = replace(
+        said, result_kind=ResultKind.RESISTANCE, lower_si=limits.lower_ohm, upper_si=limits.upper_ohm
+    )
     if limits == Limits(None, None):
         return replace(said, why=TypedWhy.NO_LIMITS)
     if said.accuracy is None:
@@ -332,13 +338,13 @@ def _against_pattern(
         said.value_si or 0.0,
         value_si,
         line.accuracy / math.sqrt(3.0),
-        below=None if said.sort is ResultKind.LOSS else line.within,
-        above=None if said.sort is ResultKind.QUALITY else line.within,
+        below=None if said.result_kind is ResultKind.LOSS else line.within,
+        above=None if said.result_kind is ResultKind.QUALITY else line.within,
         rule=place.sheet.rule,
         maximum_risk=place.sheet.maximum_risk,
     )
-    lower = None if said.sort is ResultKind.LOSS else value_si * (1.0 - line.within)
-    upper = None if said.sort is ResultKind.QUALITY else value_si * (1.0 + line.within)
+    lower = None if said.result_kind is ResultKind.LOSS else value_si * (1.0 - line.within)
+    upper = None if said.result_kind is ResultKind.QUALITY else value_si * (1.0 + line.within)
     said = replace(said, deviation=relative.deviation, lower_si=lower, upper_si=upper)
     in_si = replace(relative.decision, guard_band_ohm=relative.decision.guard_band_ohm * value_si)
     return _decided(said, TypedWhy.LIMITS, in_si, K_95 * relative.u_deviation * value_si)
@@ -378,7 +384,7 @@ def _as_rule(step: Step) -> Isolation:
     return Isolation(((step.pair.a,), (step.pair.b,)), None, step.lower_ohm or 0.0)
 
 
-def _sort(line: TypedLine) -> ResultKind:
+def _kind(line: TypedLine) -> ResultKind:
     word = line.name.split()[0].lower()
     if line.unit == "H":
         return ResultKind.INDUCTANCE
@@ -393,7 +399,7 @@ def _decided(
     return replace(
         said,
         outcome=decision.outcome,
-        conformity=decision.conformity,
+        conformance_probability=decision.conformance_probability,
         why=why,
         expanded_si=expanded_si,
         guard_band_si=None if expanded_si is None else decision.guard_band_ohm,
@@ -401,4 +407,4 @@ def _decided(
 
 
 def _no_accuracy(said: TypedResult) -> TypedResult:
-    return replace(said, outcome=Outcome.CANNOT_JUDGE, conformity=0.0, why=TypedWhy.NO_ACCURACY)
+    return replace(said, outcome=Outcome.CANNOT_JUDGE, conformance_probability=0.0, why=TypedWhy.NO_ACCURACY)

@@ -186,7 +186,7 @@ class BenchMeter:
         function = self._dialect.functions[setup.quantity]
         if not language.same_function(found.function, function):
             raise MeterRefused(
-                f"it was told {function} but says it is set to {found.function}",
+                f"it was set to {function} but reports {found.function}",
                 port=self._talk.address,
                 hint="Press the meter's Local key, set it to remote again, and retry.",
             )

@@ -43,7 +43,7 @@ from tests.postgres import BINARIES, new_database, server
 
 TURNS = 3
 BROKER = "set_tcp_nodelay true\nmax_inflight_messages 0\nmax_queued_messages 0\n"
-GROUP = "$share/{}/steadyohm/v1/+/verdict"
+GROUP = "$share/{}/steadyohm/v2/+/verdict"
 
 
 async def wait_in_broker(port, sent, identifier, group):

@@ -36,7 +36,7 @@ async def bare(port, payloads):
     async with aiomqtt.Client("127.0.0.1", port, protocol=aiomqtt.ProtocolVersion.V5) as client:
         begun_s = time.perf_counter()
         for payload in payloads:
-            await client.publish("steadyohm/v1/b/verdict", payload, qos=1)
+            await client.publish("steadyohm/v2/b/verdict", payload, qos=1)
         return len(payloads) / (time.perf_counter() - begun_s)
 
 

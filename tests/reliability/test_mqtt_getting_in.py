@@ -123,7 +123,7 @@ def with_passwords(tmp_path):
         ["mosquitto_passwd", "-b", "-c", words, "bench", "s3cret"], check=True, capture_output=True
     )
     (broker.folder / "access").write_text(
-        "user bench\ntopic readwrite steadyohm/v1/+/status\ntopic readwrite steadyohm/v1/+/prompt\n"
+        "user bench\ntopic readwrite steadyohm/v2/+/status\ntopic readwrite steadyohm/v2/+/prompt\n"
     )
     broker.more = f"allow_anonymous false\npassword_file {words}\nacl_file {broker.folder}/access"
     with broker:
@@ -156,7 +156,7 @@ async def test_a_broker_that_refuses_a_topic_does_not_swallow_the_verdict(journa
     async with publishing(journal, with_passwords.port, **LOGIN) as outlet:
         said = await failing(outlet)
 
-    assert "refuses what is published on steadyohm/v1/north%20bench/verdict" in said
+    assert "refuses what is published on steadyohm/v2/north%20bench/verdict" in said
     assert await journal.cursor("mqtt") == 0
 
 

@@ -100,16 +100,27 @@ def locked(address):
 
 
 async def test_all_kinds_arrive_and_the_bench_is_told_how_far(mosquitto, database):  # noqa: F811
-    """One message each; `kept` says what is complete."""
+    """One message each; `ack` says what is complete."""
     ours = [replace(r, bench="north bench") if hasattr(r, "bench") else r for r in ALL]
     messages = [message(record, n) for n, record in enumerate(ours, start=1)]
-    async with subscriber(mosquitto.port, "steadyohm/v1/+/kept") as ear, collecting(mosquitto.port, database):
+    async with subscriber(mosquitto.port, "steadyohm/v2/+/ack") as ear, collecting(mosquitto.port, database):
         await publish(mosquitto.port, *messages)
         await until(lambda: count(database) == len(messages))
+        await ear.until(lambda e: e.of("ack"))
+    said = ear.of("ack")[-1]
+    assert (said["bench"], said["journal"], said["schema"]) == ("north bench", "0123456789abcdef", 2)
+    assert said["seq"] == len(ALL)
+
+
+async def test_a_bench_of_version_1_is_collected_and_told_on_its_own_topic(mosquitto, database):  # noqa: F811
+    """It knows neither the other root nor the other word."""
+    topic, payload = message(verdict(), 1)
+    old = topic.replace("/v2/", "/v1/"), payload.replace(b'"schema":2', b'"schema":1')
+    async with subscriber(mosquitto.port, "steadyohm/v1/+/kept") as ear, collecting(mosquitto.port, database):
+        await publish(mosquitto.port, old)
         await ear.until(lambda e: e.of("kept"))
     said = ear.of("kept")[-1]
-    assert (said["bench"], said["journal"], said["schema"]) == ("north bench", "0123456789abcdef", 1)
-    assert said["seq"] == len(ALL)
+    assert (said["journal"], said["seq"], said["schema"]) == ("0123456789abcdef", 1, 1)
 
 
 async def test_nothing_is_acknowledged_before_it_is_committed(mosquitto, database):  # noqa: F811
@@ -154,9 +165,9 @@ async def test_what_is_under_way_is_bounded_while_the_database_hangs(mosquitto, 
 async def test_poison_is_put_aside_and_blocks_nothing(mosquitto, database):  # noqa: F811
     """It is acknowledged as well, else it would come for ever."""
     poison = [
-        ("steadyohm/v1/b/verdict", b"\xff"),
-        ("steadyohm/v1/b/unit", b""),
-        ("steadyohm/v1/b/notice", b"{}"),
+        ("steadyohm/v2/b/verdict", b"\xff"),
+        ("steadyohm/v2/b/unit", b""),
+        ("steadyohm/v2/b/notice", b"{}"),
     ]
     async with collecting(mosquitto.port, database):
         await publish(mosquitto.port, poison[0], *verdicts(3), *poison[1:], *verdicts(2, 4))

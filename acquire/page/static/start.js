@@ -66,7 +66,7 @@ const warned = (text) => Boolean(text) && Boolean(bench.state()?.warnings?.some(
 function tell(words, good = false) {
   clearTimeout(told);
   const text = warned(words) ? "" : words;
-  part(at("told"), text, () => (text ? [sign(good ? "remark" : "warning"), el("span", {}, text)] : null));
+  part(at("told"), text, () => (text ? [sign(good ? "info" : "warning"), el("span", {}, text)] : null));
   if (text) told = setTimeout(() => tell(""), good ? 4000 : 12000);
 }
 
