@@ -18,7 +18,7 @@ import typer
 from acquire.answers.explain import Explanation, Told, explain, weighed
 from acquire.answers.options import AsJson, say, say_json
 from acquire.errors import InputImpossible
-from acquire.files.shipped import shipped
+from acquire.files.shipped import named
 from acquire.journal.history import JournalReader
 from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.checks import of_leads, of_winding
@@ -106,21 +106,9 @@ def told_about(
         of_winding(temperature)
     if wires not in (2, 4):
         raise InputImpossible(f"{wires} wires cannot be.", "Say --wires 2 or --wires 4.")
-    model = load_model(_meter_file(meter))
+    model = load_model(named("meters", meter))
     pairs = frozenset(pair_of(text) for text in four_wire)
     return Told(temperature, leads, _meter_terms(model), model.name, wires, pairs)
-
-
-def _meter_file(meter: str) -> Path:
-    path = Path(meter)
-    if path.suffix or path.is_file():
-        return path
-    names = sorted(file.stem for file in shipped("meters").glob("*.toml"))
-    if meter not in names:
-        raise InputImpossible(
-            f'There is no meter file "{meter}".', f"Name a TOML file, or one of {', '.join(names)}."
-        )
-    return shipped("meters", f"{meter}.toml")
 
 
 def _meter_terms(statements: MeterModel) -> Callable[[float, float], Sequence[Term]]:

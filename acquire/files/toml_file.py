@@ -374,7 +374,7 @@ def _given(detail: ErrorDetails) -> str:
 def did_you_mean(key: str, known: Iterable[str]) -> str:
     """Remedy for an unknown name: the nearest known one, else all of them."""
     known = list(known)
-    near = get_close_matches(key, known, 1, 0.6)
+    near = [each for each in known if each.lower() == key.lower()] or get_close_matches(key, known, 1, 0.6)
     if near:
         return f'Did you mean "{near[0]}"?'
     return f"Known are {', '.join(known)}." if known else "Nothing is known here."

@@ -7,10 +7,9 @@ the pin's name with a prime ("1'"). Not for values of pairs: those are solved fr
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
-from difflib import get_close_matches
+from collections.abc import Iterator
 
-from acquire.files.toml_file import Faults
+from acquire.files.toml_file import Faults, did_you_mean
 from acquire.physics.network import BranchOhm
 from acquire.physics.wire import ohm_per_m
 from acquire.records import Branch, BranchKind, Pin
@@ -74,7 +73,7 @@ class Circuit:
         if name in self.places:
             return True
         if self._parts.faulty.isdisjoint(("connector", "pin")):
-            self._faults.add(at, f'"{name}" is neither a pin nor the core.', meant(name, self.places))
+            self._faults.add(at, f'"{name}" is neither a pin nor the core.', did_you_mean(name, self.places))
         return False
 
     # ------------------------------------------------------------------ pins
@@ -240,7 +239,7 @@ class Circuit:
                     self._faults.add(
                         (*at, "between", place),
                         f'"{name}" is neither a pin nor the core, and nothing else ends there.',
-                        meant(name, self.places),
+                        did_you_mean(name, self.places),
                     )
 
     def _check_pin_use(self, name: str, *, used: bool) -> None:
@@ -276,11 +275,3 @@ def _wire_ohm_per_m(table: WindingTable) -> float | None:
     if table.wire is None or table.material not in METAL_OF:
         return None
     return ohm_per_m(1000.0 * table.wire, METAL_OF[table.material])
-
-
-def meant(name: str, known: Iterable[str]) -> str:
-    """Remedy for a name that is not known: the one it resembles, else all there are."""
-    known = list(known)
-    bare = {each.lower(): each for each in known}
-    near = bare.get(name.lower()) or next(iter(get_close_matches(name, known, 1, 0.6)), "")
-    return f'Did you mean "{near}"?' if near else f"Known are {', '.join(known) or 'none'}."

@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from acquire.files.toml_file import Faults, TomlFile, read_toml
+from acquire.files.toml_file import Faults, TomlFile, did_you_mean, read_toml
 from acquire.physics.insulation import RULES
 from acquire.physics.network import connected
 from acquire.records import Balance, BalanceKind, Isolation, Sheet
-from acquire.sheets.circuit import Circuit, meant
+from acquire.sheets.circuit import Circuit
 from acquire.sheets.language import NONE, IsolationTable
 from acquire.sheets.parts import Parts
 from acquire.sheets.steps import build_steps
@@ -99,7 +99,9 @@ def _check_alike(parts: Parts, faults: Faults) -> None:
     for at, names in lists:
         for place, name in enumerate(names):
             if name not in windings and "winding" not in parts.faulty:
-                faults.add((*at, place), f'"{name}" is no winding of this sheet.', meant(name, windings))
+                faults.add(
+                    (*at, place), f'"{name}" is no winding of this sheet.', did_you_mean(name, windings)
+                )
         faults.twice(((*at, place), name) for place, name in enumerate(names))
     faults.twice(((*at, "name"), table.name) for at, table in rules)
 
@@ -110,7 +112,7 @@ def _check_isolations(parts: Parts, circuit: Circuit, faults: Faults) -> None:
         _check_groups((*at, "groups"), table, circuit, faults)
         if table.correction not in known and "correction" not in parts.faulty:
             what = f'there is no temperature rule "{table.correction}".'
-            faults.add((*at, "correction"), what, meant(table.correction, known))
+            faults.add((*at, "correction"), what, did_you_mean(table.correction, known))
     faults.twice(((*at, "name"), correction.name) for at, correction in parts.corrections)
 
 
