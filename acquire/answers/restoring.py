@@ -31,8 +31,7 @@ from acquire.journal.query import Query
 from acquire.journal.schema import atomic, migrate
 from acquire.journal.upgrade import RENAMED
 from acquire.line.places import record_at
-from acquire.outlets.columns import COLUMNS_OF
-from acquire.outlets.payload import rearmed
+from acquire.outlets.payload import COLUMNS_OF, rearmed
 from acquire.quantity import counted
 from drivers.plain_file import refuse_no_file
 from system.files import sync_folder

@@ -11,7 +11,7 @@ off, and each file goes on behind the last whole row it holds: the id in the row
 between writing and moving the cursor leads neither to a gap nor to a second row. Rows that somebody has taken
 out of a file are told; a whole file may be taken away. A row is whole when its CRLF stands outside quotes;
 quotes inside a quoted text are doubled, so a position is outside exactly when their number before it is even.
-Not for reading CSV, and not for columns (columns).
+Not for reading CSV, and not for columns (payload).
 """
 
 from __future__ import annotations

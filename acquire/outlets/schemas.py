@@ -12,9 +12,8 @@ from typing import Any
 
 from acquire import __version__
 from acquire.journal.plain import KINDS
-from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.orders import command_schema
-from acquire.outlets.payload import VERSION, head_schema, json_schema, schema_of
+from acquire.outlets.payload import COLUMNS, COLUMNS_OF, VERSION, head_schema, json_schema, schema_of
 from acquire.outlets.topics import LINE_TOPIC_OF_KIND, ROOT, Ack, Reply, ShownPrompt, ShownReading, Status
 from acquire.records import Evidence
 

@@ -22,11 +22,12 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS
-from acquire.outlets.columns import COLUMNS_OF, CsvColumn
 from acquire.outlets.csv_log import BOM
 from acquire.outlets.payload import (
+    COLUMNS_OF,
     SAID,
     VERSION,
+    CsvColumn,
     as_json,
     cell,
     fields_of,

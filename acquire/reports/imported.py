@@ -17,7 +17,7 @@ from pathlib import Path
 
 from acquire.errors import Fault, FileInvalid, InputImpossible, unreadable
 from acquire.files.toml_file import did_you_mean
-from acquire.outlets.columns import CsvColumn
+from acquire.outlets.payload import CsvColumn
 from acquire.physics.copper import conductor_named, to_reference
 from acquire.records import ImportedResult, Outcome, Pair, Purpose, Sheet, StepKind
 from acquire.steps.pairs import PairTable

@@ -18,9 +18,8 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain, from_plain, kind_of, to_plain
 from acquire.journal.store import Journal
 from acquire.journal.upgrade import RENAMED, in_todays_names
-from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name, numbers_in, whole_length
-from acquire.outlets.payload import UNPRINTABLE, as_json, header, payload_of, rearmed
+from acquire.outlets.payload import COLUMNS, COLUMNS_OF, UNPRINTABLE, as_json, header, payload_of, rearmed
 from acquire.records import Evidence, Pair, TypedResult, Verdict
 from tests.known_records import VERDICT
 from tests.tries import tries

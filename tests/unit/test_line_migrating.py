@@ -18,7 +18,7 @@ from acquire.line.migrating import (
     version_of,
 )
 from acquire.line.store import Store
-from acquire.outlets.columns import COLUMNS
+from acquire.outlets.payload import COLUMNS
 from tests.known_records import NOON_S
 from tests.postgres import database, needs_postgres, new_database, shared  # noqa: F401  (a fixture)
 from tests.unit.test_line_store import rows

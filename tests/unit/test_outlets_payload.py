@@ -11,7 +11,7 @@ import pytest
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, from_plain, kind_of, to_plain
 from acquire.outlets import payload as spelling
-from acquire.outlets.columns import COLUMNS_OF
+from acquire.outlets.payload import COLUMNS_OF
 from acquire.records import Outcome, Pair
 from acquire.records.bench import ClosureFound
 from acquire.records.codes import ClosureKind

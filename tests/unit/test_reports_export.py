@@ -15,8 +15,7 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import from_plain
 from acquire.journal.query import Query
-from acquire.outlets.columns import COLUMNS, COLUMNS_OF
-from acquire.outlets.payload import header, rearmed, row_of, said_of
+from acquire.outlets.payload import COLUMNS, COLUMNS_OF, header, rearmed, row_of, said_of
 from acquire.records import Outcome, Verdict
 from acquire.reports import export
 from acquire.reports.export import export_csv, export_jsonl, export_parquet, parquet_schema
