@@ -106,7 +106,7 @@ class CsvColumn:
 
 def _listed() -> dict[str, tuple[CsvColumn, ...]]:
     found: dict[str, tuple[CsvColumn, ...]] = {}
-    with Path(__file__).with_name("columns.csv").open(newline="", encoding="utf-8") as file:
+    with Path(__file__).with_name("columns").with_suffix(".csv").open(newline="", encoding="utf-8") as file:
         for row in csv.DictReader(file):
             column = CsvColumn(row["name"], row["about"], text=bool(row["text"]))
             found[row["kind"]] = (*found.get(row["kind"], ()), column)
