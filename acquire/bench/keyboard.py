@@ -44,8 +44,7 @@ from acquire.records import (
     Undo,
     ZeroLeads,
 )
-from acquire.records.batches import LARGEST_BATCH
-from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
+from acquire.records.commands import COLDEST_CELSIUS, LARGEST_BATCH, WARMEST_CELSIUS
 from acquire.words.saying import FORMS
 from drivers.frame import Decoded, FrameRefused
 from drivers.handheld.typed import TypedMeter, Unclear
