@@ -175,16 +175,17 @@ class ScpiVoice:
         raise Refused(-224)
 
     async def _set_range(self, arguments: list[str]) -> None:
-        self._apply_range(only(arguments))
+        self.meter.range_index, self.meter.auto = self._range_of(only(arguments)), False
 
-    def _apply_range(self, word: str) -> None:
+    def _range_of(self, word: str) -> int:
+        """Index of the range that a parameter names."""
         top = len(self.meter.kind.ranges) - 1
-        fixed = {"MIN": 0, "MINIMUM": 0, "MAX": top, "MAXIMUM": top}.get(word.upper())
-        if fixed is None:
-            fixed = self.meter.index_for(parse_number(word, 0, float("inf")))
-            if fixed is None:
-                raise Refused(-222)
-        self.meter.range_index, self.meter.auto = fixed, False
+        index = {"MIN": 0, "MINIMUM": 0, "MAX": top, "MAXIMUM": top}.get(word.upper())
+        if index is None:
+            index = self.meter.index_for(parse_number(word, 0, float("inf")))
+        if index is None:
+            raise Refused(-222)
+        return index
 
     async def _set_nplc(self, arguments: list[str]) -> None:
         word = only(arguments).upper()
@@ -205,23 +206,17 @@ class ScpiVoice:
         if len(arguments) > 2:
             raise Refused(-108)
         words = [*arguments, "DEF", "DEF"][:2]
-        self._check_range(words[0])
+        automatic = words[0].upper() in {"DEF", "DEFAULT", "AUTO"}
+        index = None if automatic else self._range_of(words[0])  # refused before anything is changed
         self._reset()
         self.meter.four_wire = four_wire
-        if words[0].upper() not in {"DEF", "DEFAULT", "AUTO"}:
-            self._apply_range(words[0])
+        if index is not None:
+            self.meter.range_index, self.meter.auto = index, False
         if words[1].upper() not in {"DEF", "DEFAULT", "MIN", "MINIMUM"}:
             share = 1.0 if words[1].upper().startswith("MAX") else parse_number(words[1], 0, float("inf"))
             share /= self.meter.range.nominal_ohm
             steps = ((1e-4, 0.02), (1e-5, 0.2), (3e-6, 1.0), (1e-6, 10.0))
             self.meter.nplc = next((n for least, n in steps if share >= least), 100.0)
-
-    def _check_range(self, word: str) -> None:
-        """Refuse a range before anything is changed."""
-        if word.upper() in {"DEF", "DEFAULT", "AUTO", "MIN", "MINIMUM", "MAX", "MAXIMUM"}:
-            return
-        if self.meter.index_for(parse_number(word, 0, float("inf"))) is None:
-            raise Refused(-222)
 
     # ---------------------------------------------------------------- reading
     async def _read(self) -> str:
