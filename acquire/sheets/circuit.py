@@ -11,9 +11,8 @@ from collections.abc import Iterator
 
 from acquire.files.toml_file import Faults, did_you_mean
 from acquire.physics.network import BranchOhm
-from acquire.physics.wire import ohm_per_m
 from acquire.records import Branch, BranchKind, Pin
-from acquire.sheets.language import METAL_OF, PinTable, StrapTable, WindingTable, winding_ohm
+from acquire.sheets.language import PinTable, StrapTable, WindingTable
 from acquire.sheets.parts import Parts
 from drivers.toml_lines import Path as KeyPath
 
@@ -195,24 +194,15 @@ class Circuit:
             turns=table.turns,
             strands=table.strands,
             henry=table.inductance,
-            ohm_per_m=_wire_ohm_per_m(table),
+            ohm_per_m=table.ohm_per_m,
         )
 
     def _winding_ohm(self, at: KeyPath, table: WindingTable) -> float:
         """The resistance given; or what turns and wire make. Where both are there they must agree."""
-        of_table = table.material in METAL_OF  # a metal known by its coefficient alone has no ohms per metre
-        if table.turns is None or table.wire is None or table.mean_turn is None or not of_table:
+        computed = table.wound_ohm(self._parts.sheet.reference_temperature)
+        if computed is None:
             assert table.resistance is not None  # noqa: S101  (the table refuses to be without both)
             return table.resistance
-        computed = winding_ohm(
-            table.turns,
-            table.mean_turn,
-            table.wire,
-            extra_m=table.extra or 0.0,
-            strands=table.strands,
-            material=table.material,
-            celsius=self._parts.sheet.reference_temperature,
-        )
         if table.resistance is None:
             return computed
         if abs(computed / table.resistance - 1.0) > WIRE_DISAGREES:
@@ -268,10 +258,3 @@ class Circuit:
                 return None
             ends.update(self._inner(name) for name in between)
         return ends
-
-
-def _wire_ohm_per_m(table: WindingTable) -> float | None:
-    """Ohms per metre of the wire that a winding names; None where its metal has no table."""
-    if table.wire is None or table.material not in METAL_OF:
-        return None
-    return ohm_per_m(1000.0 * table.wire, METAL_OF[table.material])

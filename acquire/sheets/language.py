@@ -88,39 +88,6 @@ def wire_diameter_m(given: object) -> float:
     return diameter_m
 
 
-def winding_ohm(
-    turns: int,
-    mean_turn_m: float,
-    diameter_m: float,
-    *,
-    extra_m: float = 0.0,
-    strands: int = 1,
-    material: str = "copper",
-    celsius: float = 20.0,
-) -> float:
-    """Resistance of a winding from its geometry.
-
-    Resistance per metre at 20 °C times length, by the strands, brought to the temperature wanted by the
-    conductor's straight line (see `acquire.physics.copper`).
-
-    Args:
-        turns: >= 1.
-        mean_turn_m: length of the mean turn, metres, > 0.
-        diameter_m: of the bare conductor, metres, > 0.
-        extra_m: wire beyond the turns, metres.
-        strands: wires in hand, >= 1.
-        material: name of a conductor, a key of `METAL_OF`.
-        celsius: temperature that the result holds at.
-
-    Returns:
-        Ohms.
-    """
-    length_m = turns * mean_turn_m + extra_m
-    at_20c_ohm = ohm_per_m(1000.0 * diameter_m, METAL_OF[material]) * length_m / strands
-    k_celsius = conductor_named(material).k_celsius
-    return at_20c_ohm * (k_celsius + celsius) / (k_celsius + 20.0)
-
-
 _SIGNS = "Names of pins and points consist of letters, digits and the signs _ . + / only."
 PinName = Annotated[
     str, Field(min_length=1, max_length=16, pattern=r"^[\w.+/]+$", description=_SIGNS, examples=['"1"'])
@@ -290,6 +257,26 @@ class WindingTable(TomlTable):
         if self.acceptance and self.serviceable and self.serviceable < self.acceptance:
             raise ValueError("serviceable must be the wider of the two tolerances")
         return self
+
+    def wound_ohm(self, celsius: float) -> float | None:
+        """Ohms at a temperature from turns and wire; None where they, or ohms per metre, are not known.
+
+        Resistance per metre at 20 °C times length, by the strands, brought to that temperature by the
+        conductor's straight line (see `acquire.physics.copper`).
+        """
+        per_m = self.ohm_per_m
+        if per_m is None or self.turns is None or self.mean_turn is None:
+            return None
+        at_20c_ohm = per_m * (self.turns * self.mean_turn + (self.extra or 0.0)) / self.strands
+        k_celsius = conductor_named(self.material).k_celsius
+        return at_20c_ohm * (k_celsius + celsius) / (k_celsius + 20.0)
+
+    @property
+    def ohm_per_m(self) -> float | None:
+        """Of one strand of its wire at 20 °C; None where no wire is named, or its metal has no table."""
+        if self.wire is None or self.material not in METAL_OF:
+            return None
+        return ohm_per_m(1000.0 * self.wire, METAL_OF[self.material])
 
 
 class StrapTable(TomlTable):
