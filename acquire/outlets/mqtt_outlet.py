@@ -31,7 +31,7 @@ from acquire.journal.entry import Entry
 from acquire.journal.store import Journal
 from acquire.outlets.mqtt import Broker, Connection, Heard, open_connection
 from acquire.outlets.orders import Desk, Order, OrderAnswer
-from acquire.outlets.outlet import OutletFailed
+from acquire.outlets.outlet import OutletFailed, ended
 from acquire.outlets.payload import VERSION, as_json, evidence_payload_of, payload_of
 from acquire.outlets.topics import (
     ACK,
@@ -158,9 +158,7 @@ class MqttOutlet:
     async def __aexit__(self, kind: type[BaseException] | None, *_: object) -> None:
         """Say goodbye if we leave on purpose; close in any case."""
         self.connected = False
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await ended(*self._tasks)
         self._tasks.clear()
         connection = self._connection
         if connection is None:
