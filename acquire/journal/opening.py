@@ -280,7 +280,7 @@ def in_words(error: Exception, path: Path) -> JournalUnusable:
             f"cannot be written ({error}).",
             "Look for a full or failing disk, or a quota that is used up.",
         ),
-        sqlite3.SQLITE_CANTOPEN: ("cannot be opened.", "Look whether its folder exists and may be written."),
+        sqlite3.SQLITE_CANTOPEN: ("cannot be opened.", "Check that its folder exists and can be written."),
         sqlite3.SQLITE_CORRUPT: (
             "is damaged.",
             "Start the bench again: the file is set aside and a new one begun.",

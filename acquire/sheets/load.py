@@ -104,11 +104,11 @@ def _check_alike(parts: Parts, faults: Faults) -> None:
             if name not in windings and "winding" not in parts.faulty:
                 faults.add((*at, place), f'"{name}" is no winding of this sheet.', meant(name, windings))
             if name in names[:place]:
-                faults.add((*at, place), f'"{name}" is there twice.', "Name each winding once.")
+                faults.add((*at, place), f'"{name}" appears twice.', "Name each winding once.")
     seen: set[str] = set()
     for at, name, _ in named:
         if name in seen:
-            faults.add((*at, "name"), f'"{name}" is there twice.', "Name each once.")
+            faults.add((*at, "name"), f'"{name}" appears twice.', "Name each once.")
         seen.add(name)
 
 
@@ -122,7 +122,7 @@ def _check_isolations(parts: Parts, circuit: Circuit, faults: Faults) -> None:
     names = Counter(table.name for _, table in parts.corrections)
     for at, correction in parts.corrections:
         if names[correction.name] > 1:
-            faults.add((*at, "name"), f'"{correction.name}" is there twice.', "Name each once.")
+            faults.add((*at, "name"), f'"{correction.name}" appears twice.', "Name each once.")
 
 
 def _check_groups(at: KeyPath, table: IsolationTable, circuit: Circuit, faults: Faults) -> None:
@@ -132,7 +132,7 @@ def _check_groups(at: KeyPath, table: IsolationTable, circuit: Circuit, faults: 
         for j, name in enumerate(group):
             circuit.place_known(name, (*at, i, j))
             if count[name] > 1:
-                faults.add((*at, i, j), f'"{name}" is there twice.', "Name each pin once.")
+                faults.add((*at, i, j), f'"{name}" appears twice.', "Name each pin once.")
     if not circuit.whole or any(name not in circuit.places for name in count):
         return
     for i, group in enumerate(table.groups):

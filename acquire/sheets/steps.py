@@ -71,7 +71,7 @@ class _Builder:
         if not all(known):
             return None
         if table.name is not None and table.name in self.names:
-            self.faults.add((*at, "name"), f'the step "{table.name}" is there twice.', "Name each step once.")
+            self.faults.add((*at, "name"), f'the step "{table.name}" appears twice.', "Name each step once.")
         self.names.add(table.name or "")
         step = Step(
             name=table.name or "",

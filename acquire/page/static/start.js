@@ -121,7 +121,7 @@ function onLink({ up, seen, again, restarted, text }) {
   document.body.dataset.link = up ? "up" : "lost";
   const last = seen ? `Last heard ${new Date(seen).toLocaleTimeString("en-GB")}.` : "Nothing heard yet.";
   part(at("lost"), up ? "" : [last, text], () => (up ? null : [sign("lost"), el("strong", {}, text || "No link to the daemon."),
-    el("span", {}, `${last} Nothing on this page is live. It connects again by itself.`)]));
+    el("span", {}, `${last} Nothing on this page is live. It reconnects automatically.`)]));
   if (!up && !text) play("attention");
   if (again || restarted) tell(restarted ? "The daemon has restarted: the page is live again." : "The link is back: the page is live again.", true);
   router.open?.link?.(up);
