@@ -379,7 +379,7 @@ def test_a_hand_meter_cannot_judge_the_stator_and_is_told_what_would(tmp_path):
     assert not any(step["can_judge"] for step in facts)
     text = "\n".join(budget_lines(reports))
     assert text.count("CANNOT JUDGE") == 6
-    assert "one that knows 0.8914 Ω to 0.012 Ω or better, with four wires" in text
+    assert "one that measures 0.8914 Ω to 0.012 Ω or better, with four wires" in text
     assert "0.0 Ω" not in text.split("(200 Ω range)")[1]
 
 

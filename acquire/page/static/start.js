@@ -102,7 +102,7 @@ function onState(state, changed) {
 function strip(state) {
   const { name, purpose_word: purpose, meter, operator, demo } = state.bench ?? {};
   say(at("bench-name"), name ?? "steadyohm");
-  say(at("bench-more"), state.mode === "setup" ? "no bench is at work yet" : [state.sheet?.name, purpose, meter, operator, demo && "DEMO, nothing is real"].filter(Boolean).join("  ·  "));
+  say(at("bench-more"), state.mode === "setup" ? "no bench is running yet" : [state.sheet?.name, purpose, meter, operator, demo && "DEMO, nothing is real"].filter(Boolean).join("  ·  "));
 }
 
 /** For those who hear the page read out. */
