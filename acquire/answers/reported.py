@@ -255,7 +255,7 @@ def write_new(path: Path, text: str) -> None:
             file.write(text)
     except FileExistsError as error:
         raise InputImpossible(
-            f"{path} is there already.", "Choose another name; nothing was written."
+            f"{path} exists already.", "Choose another name; nothing was written."
         ) from error
     except OSError as error:
         raise InputImpossible(
