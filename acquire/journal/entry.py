@@ -70,6 +70,8 @@ def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
         JournalUnusable: its content is no JSON any more.
     """
     seq, kind, utc_s, serial, _batch, payload, evidence = row
+    if not isinstance(payload, str):
+        raise _damaged(seq, "it holds no text")
     try:
         plain = json.loads(in_todays_names(payload))
         kept = None if evidence is None else json.loads(evidence)

@@ -130,7 +130,7 @@ class Circuit:
 
     def _check_names(self) -> None:
         named: list[tuple[str, KeyPath]] = [(t.name, (*at, "name")) for at, t in self._parts.branches()]
-        self._twice(named, "winding, strap or diode", "is there twice")
+        self._twice(named, "winding, strap or diode", "appears twice")
         leads = {f"lead {pin.name}" for pin in self.pins}
         for name, at in named:
             if name in leads:

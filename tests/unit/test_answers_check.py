@@ -111,7 +111,7 @@ def test_a_key_of_earlier_meter_files_is_noted_by_line(tmp_path):
     text = (CONFIGS / "meters" / "hand-2000.toml").read_text(encoding="utf-8") + "offset_compensated = true\n"
     old = tmp_path / "old.toml"
     old.write_text(text, encoding="utf-8")
-    note = f"line {len(text.splitlines())}: offset_compensated says nothing"
+    note = f"line {len(text.splitlines())}: offset_compensated is no longer used"
     assert any(note in line for line in report_of(old).summary)
     assert any(note in line for line in report_of(bench_with(tmp_path, old)).summary)
     assert not any("offset_compensated" in line for line in report_of(EXAMPLE).summary)
