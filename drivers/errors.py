@@ -51,7 +51,7 @@ class AddressInvalid(GivenInvalid):
 class LinkUnavailable(MeterError):
     """The link could not be opened: nothing listens, no such port, no permission, or taken."""
 
-    hint = "Is the meter on and plugged in? It is tried again by itself."
+    hint = "Is the meter on and plugged in? It is retried automatically."
 
 
 class LinkLost(MeterError):

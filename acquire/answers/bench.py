@@ -108,7 +108,7 @@ def simulate(
     fault: Annotated[
         list[str] | None,
         typer.Option(
-            help='Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" tells.'
+            help='Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" lists them.'
         ),
     ] = None,
     hands: Annotated[

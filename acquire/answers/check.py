@@ -367,7 +367,7 @@ def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
 def _meter_report(file: TomlFile) -> CheckedFile:
     path = file.path
     model = load_model(path)
-    lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; figures from {model.source}.']
+    lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; accuracy from {model.source}.']
     for quantity in sorted(model.quantities):
         sizes = ", ".join(f"{each.full_scale_si:g}" for each in model.ranges_of(quantity))
         lines.append(f"  {quantity.value}: {sizes}")
@@ -385,7 +385,7 @@ def _unused(path: Path, model: MeterModel) -> Iterator[str]:
     if model.unused:
         where = ", ".join(map(str, model.unused))
         yield (
-            f"  note: {path}, line {where}: offset_compensated says nothing any more and can go; thermal "
+            f"  note: {path}, line {where}: offset_compensated is no longer used and can be removed; thermal "
             "voltages count unless [meter] offset_compensation is on and the meter reports it."
         )
 

@@ -152,7 +152,7 @@ def collect(
         bool, typer.Option("--evidence", help="With --journal: the readings behind each verdict, too.")
     ] = False,
     print_roles: Annotated[
-        bool, typer.Option("--print-roles", help="Print the roles of the database as SQL, and leave.")
+        bool, typer.Option("--print-roles", help="Print the roles of the database as SQL, and exit.")
     ] = False,
     log_level: LogLevel = Level.INFO,
 ) -> None:

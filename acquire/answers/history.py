@@ -132,7 +132,7 @@ def moment_s(text: str, *, end: bool = False) -> float:
         when = datetime.fromisoformat(text)
     except (ValueError, OverflowError) as error:
         raise InputImpossible(
-            f'"{text}" is no day and no time.', "Write 2026-11-25 or 2026-11-25T14:30 (UTC)."
+            f'"{text}" is neither a day nor a time.', "Write 2026-11-25 or 2026-11-25T14:30 (UTC)."
         ) from error
     return (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp()
 
@@ -372,7 +372,7 @@ def lookback(
     if (meter is None) == (spool is None):
         raise InputImpossible("A look-back is for one meter or one spool.", "Give --meter or --spool.")
     if since_check and (meter is None or since or until):
-        raise InputImpossible("--since-check goes with --meter, without --since and --until.")
+        raise InputImpossible("--since-check needs --meter, and takes neither --since nor --until.")
     tally = RowTally()
     ends = None if since is None else moment_s(since), None if until is None else moment_s(until, end=True)
     with record_at(journal) as record:

@@ -95,7 +95,7 @@ async def append_at_rest(
 def import_papers(
     file: Annotated[Path, typer.Argument(help="CSV file of earlier paper records.")],
     journal: Annotated[
-        Path, typer.Argument(help="Folder of the bench's journal; the bench must not be at work.")
+        Path, typer.Argument(help="Folder of the bench's journal; the bench must not be running.")
     ],
     *,
     sheet: Annotated[Path, typer.Option(help="Sheet of the unit type.")],
@@ -110,7 +110,7 @@ def import_papers(
         typer.echo(doubt, err=True)
     units = len({result.serial for result in results})
     if not dry:
-        remedy = "Stop the bench that works with it, then import again."
+        remedy = "Stop the bench that uses it, then import again."
         run_loop(append_at_rest(journal, results[0].bench, clock, results, remedy))
     done = "in order" if dry else "imported"
     typer.echo(f"{file}: {done}: values {len(results)}, units {units}")
@@ -155,7 +155,7 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
         new.append(typed_result(text, started, place, clock.utc_s(), habit=habit(bench), others=others))
     last, typed = visit.last, [*visit.typed, *new]
     now = None if last is None else revised(last, typed, new[-1].utc_s)
-    remedy = "While a bench is at work, type .result at the bench itself."
+    remedy = "While a bench is running, type .result at the bench itself."
     records: list[Recorded] = [*new, *([] if now is None else [now])]
     run_loop(append_at_rest(Path(bench.journal.folder), bench.name, clock, records, remedy))
     return new
@@ -190,7 +190,7 @@ def result(
     serial: Annotated[str, typer.Option(help="Of the unit; it must have been on this bench.")] = "",
     as_json: AsJsonLines = False,
 ) -> None:
-    """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is at work."""
+    """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is running."""
     if not results:
         say(wanted_lines(bench))
         return

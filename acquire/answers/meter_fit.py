@@ -153,7 +153,7 @@ def _what_would(each: FitnessRow) -> str:
         return each.would_help
     good = show(each.tolerance_ohm / GOOD_RATIO, "Ω", digits=2)
     nominal = show(each.nominal_ohm, "Ω")
-    return f"no range of this meter; one that knows {nominal} to {good} or better, with four wires"
+    return f"no range of this meter; one that measures {nominal} to {good} or better, with four wires"
 
 
 def term_lines(each: FitnessRow) -> list[str]:

@@ -267,7 +267,7 @@ def certificate(
         return
     if journal is None or (serial is None) == (batch is None):
         raise InputImpossible(
-            "A certificate is of one unit or of one batch.",
+            "A certificate is for one unit or for one batch.",
             "Write: steadyohm certificate JOURNAL SERIAL, or steadyohm certificate JOURNAL --batch NAME.",
         )
     said = {"customer": customer, "received": received, "condition": condition, "remark": remark}
@@ -394,7 +394,9 @@ def label(
     purpose: OfPurpose = None,
     id_in_code: Annotated[
         bool,
-        typer.Option("--id-in-code", help="The code holds the result's id after the serial, not it alone."),
+        typer.Option(
+            "--id-in-code", help="The code holds serial and id of the result, not the serial alone."
+        ),
     ] = False,
     issued: KeptIn = None,
 ) -> None:

@@ -105,7 +105,7 @@ def told_about(
     if temperature is not None:
         of_winding(temperature)
     if wires not in (2, 4):
-        raise InputImpossible(f"{wires} wires cannot be.", "Say --wires 2 or --wires 4.")
+        raise InputImpossible(f"No meter measures with {wires} wires.", "Give --wires 2 or --wires 4.")
     model = load_model(named("meters", meter))
     pairs = frozenset(pair_of(text) for text in four_wire)
     return Told(temperature, leads, _meter_terms(model), model.name, wires, pairs)
@@ -214,7 +214,7 @@ def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
     value = row["ohm"].strip()
     ohm = math.inf if value.lower() in OPEN_WORDS else float(value)
     if not (row["unit"].strip() and pair.a and pair.b) or pair.a == pair.b:
-        raise ValueError("a name is missing, or a pin stands against itself")
+        raise ValueError("a name is missing, or a pin is paired with itself")
     if math.isnan(ohm) or ohm < 0.0 or (math.isinf(ohm) and value.lower() not in OPEN_WORDS):
         raise ValueError("no resistance")
     return row["unit"].strip(), pair, ohm
@@ -225,7 +225,7 @@ def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
         text = io.StringIO(read_file(file).decode("utf-8-sig"), newline="")
         return [(number, row) for number, row in enumerate(csv.DictReader(text), start=2)]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8 with commas"
+        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text with commas"
         raise InputImpossible(f"{file} cannot be read as CSV: {reason}.", "Check the name.") from error
 
 
@@ -242,7 +242,7 @@ def write_new(path: Path, text: str) -> None:
             file.write(text)
     except FileExistsError as error:
         raise InputImpossible(
-            f"{path} is there already.", "Choose another name; nothing was written."
+            f"{path} exists already.", "Choose another name; nothing was written."
         ) from error
     except OSError as error:
         raise InputImpossible(

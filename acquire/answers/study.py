@@ -37,7 +37,7 @@ def study(
         Path, typer.Option(help="File of the record; one that is not complete is continued.")
     ] = Path("study.jsonl"),
     report: Annotated[
-        Path | None, typer.Option(help="Tell what the study of this record says; measures nothing.")
+        Path | None, typer.Option(help="Report on the study of this record; nothing is measured.")
     ] = None,
     html: Html = None,
     pdf: Pdf = None,

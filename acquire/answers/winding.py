@@ -117,7 +117,7 @@ def weighed_lines(
     """
     metal = _metal(metal_name or "copper")
     if ohm is None:
-        raise InputImpossible("A mass alone does not tell the wire.", "Give --ohm of the same piece as well.")
+        raise InputImpossible("A mass alone does not show the wire.", "Give --ohm of the same piece as well.")
     reference_ohm = to_reference(possible(ohm), of_winding(celsius), 20.0, metal.conductor)
     length_m, diameter_mm = from_mass_and_ohm(mass_g, reference_ohm, metal)
     gauge = nearest_awg(diameter_mm)

@@ -114,7 +114,7 @@ def to_command(line: str) -> Command | None:
         meant = f"Did you mean {near[0]}? " if near else ""
         raise InputImpossible(f"{word} is no command.", f"{meant}.help lists them all.")
     if not rest:
-        raise InputImpossible(f"{word} needs something behind it.", f"Write {FORMS[word]}.")
+        raise InputImpossible(f"{word} needs something after it.", f"Write {FORMS[word]}.")
     return WITH_MORE[word](rest)
 
 

@@ -154,7 +154,7 @@ class PlaceSettings(TomlTable):
     low_ohms: LowOhms = LowOhms.TOLERANCE
 
 
-LOW_OHMS_LINE = 'low_ohms = "continuity"         # of an ohm a hand meter can say no more\n'
+LOW_OHMS_LINE = 'low_ohms = "continuity"         # below an ohm a hand meter can show no more\n'
 """What is proposed to the bench of a meter that counts no milliohms."""
 
 TYPED = "typed"
@@ -313,7 +313,7 @@ class LeadSettings(TomlTable):
         if self.zero is not ZeroSource.VALUE and (self.value is not None or self.uncertainty is not None):
             raise ValueError('value and uncertainty belong to zero = "value"')
         if self.value is not None and self.value > LEAD_LIMIT_OHM:
-            raise ValueError(f"no leads have {self.value:g} ohm: they read less than {LEAD_LIMIT_OHM:g}")
+            raise ValueError(f"leads cannot have {self.value:g} ohm: they read less than {LEAD_LIMIT_OHM:g}")
         return self
 
     @property

@@ -153,7 +153,7 @@ class FixtureSettings(TomlTable):
             raise ValueError("every bus must reach the same pins: give each a channel on all of them")
         channels = [channel for bus in buses for channel in bus.values()]
         if len(set(channels)) != len(channels):
-            raise ValueError("a channel stands there twice: each leads to one pin on one bus")
+            raise ValueError("a channel is given twice: each leads to one pin on one bus")
         if strange := {self.zero_pin, *(self.standard or ())} - {"", *self.high}:
             raise ValueError(f"no channel is given for {min(strange)}: name a pin that has one")
         if self.strong_current and not (self.current_off and self.discharge):

@@ -198,7 +198,7 @@ def _check_self_check(faults: Faults, meter: MeterSettings) -> None:
         return
     if needs_self_check(made.capabilities):
         what = f'what "{meter.driver}" makes of this meter\'s bytes is known from memory only.'
-        remedy = 'Have it prove itself at the start: add self_check = "470 ohm", a resistor that you have.'
+        remedy = 'Let it be tested at the start: add self_check = "470 ohm", a resistor that you have.'
         faults.add(("meter", "self_check"), what, remedy)
 
 

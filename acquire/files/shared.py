@@ -93,7 +93,7 @@ def offered(folder: Path) -> dict[str, str]:
         parts = _LINE.fullmatch(line)
         if parts is None or not _safe(parts[2]):
             raise InputImpossible(
-                f"{folder / LIST}:{number}: this is no hash and name of a file in this folder.",
+                f"{folder / LIST}:{number}: this is not a hash and name of a file in this folder.",
                 "Write it anew: steadyohm index FOLDER.",
             )
         found[parts[2]] = parts[1]

@@ -59,7 +59,7 @@ def read_spools(file: Path) -> dict[str, Spool]:
         if metal is None:
             faults.add((*at, "metal"), "this metal is not known.", f"Known are {', '.join(METALS)}.")
         elif table.name in spools:
-            faults.add((*at, "name"), f"{table.name} is there twice.", "Rename one.")
+            faults.add((*at, "name"), f"{table.name} appears twice.", "Rename one.")
         else:
             known = table.model_dump(exclude={"name", "metal", "remark"})
             try:

@@ -245,7 +245,7 @@ class Faults:
             return [((name,), None)]
         return [((name, at), self.check(model, each, (name, at))) for at, each in enumerate(given)]
 
-    def twice(self, named: Iterable[tuple[KeyPath, str]], told: str = '"{}" is there twice.') -> None:
+    def twice(self, named: Iterable[tuple[KeyPath, str]], told: str = '"{}" appears twice.') -> None:
         """Note every name that stood there before.
 
         Args:

@@ -283,8 +283,8 @@ class UnitWork:
         verdict = replace(judged.verdict, counts=counts)
         if attempt.step == WARM_CHECK:
             moved, allowed = self.state.moved(), self.place.sheet.warm_limit
-            rested = moved is not None and abs(moved) <= allowed
-            outcome = Outcome.PASS if rested else Outcome.CANNOT_JUDGE
+            unmoved = moved is not None and abs(moved) <= allowed
+            outcome = Outcome.PASS if unmoved else Outcome.CANNOT_JUDGE
             verdict = replace(verdict, outcome=outcome, moved=moved, moved_allowed=allowed)
         return Judged(verdict, judged.evidence)
 

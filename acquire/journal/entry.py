@@ -70,8 +70,10 @@ def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
         JournalUnusable: its content is no JSON any more.
     """
     seq, kind, utc_s, serial, _batch, payload, evidence = row
+    if not isinstance(payload, str):
+        raise _damaged(seq, "it holds no text")
     try:
-        plain = json.loads(in_todays_names(payload))
+        plain = json.loads(in_todays_names(payload, kind))
         kept = None if evidence is None else json.loads(evidence)
     except (ValueError, TypeError) as error:
         raise _damaged(seq, str(error)) from error

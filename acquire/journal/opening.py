@@ -277,7 +277,7 @@ def in_words(error: Exception, path: Path) -> JournalUnusable:
             f"cannot be written ({error}).",
             "Look for a full or failing disk, or a quota that is used up.",
         ),
-        sqlite3.SQLITE_CANTOPEN: ("cannot be opened.", "Look whether its folder exists and may be written."),
+        sqlite3.SQLITE_CANTOPEN: ("cannot be opened.", "Check that its folder exists and can be written."),
         sqlite3.SQLITE_CORRUPT: damaged,
         sqlite3.SQLITE_NOTADB: damaged,
     }.get(code, (f"cannot be used ({error}).", ""))

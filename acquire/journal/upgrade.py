@@ -35,20 +35,25 @@ RESPELT = {
 
 _TEXTS = RESPELT | {f'"{old}":': f'"{new}":' for old, new in RENAMED.items()}
 _BYTES = {old.encode(): new.encode() for old, new in _TEXTS.items()}
+_OF_A_VERDICT = '"conformity":'
 
 
-def in_todays_names(text: AnyStr) -> AnyStr:
+def in_todays_names(text: AnyStr, kind: str = "") -> AnyStr:
     """JSON of an entry, or of several, with the names of version 1 replaced; itself where it has none.
 
     Exact, for inside a JSON string a backslash stands before each quote. Values are found only where no space
     stands behind the colon: as this program has always spelt them.
+
+    Args:
+        text: as it was stored or sent.
+        kind: of the entry, if it is known: a verdict, of which there are most, holds one of the names only.
     """
     if isinstance(text, bytes):
         for old, new in _BYTES.items():
             text = text.replace(old, new)
         return text
-    for old, new in _TEXTS.items():
-        text = text.replace(old, new)
+    for old in (_OF_A_VERDICT,) if kind == "verdict" else _TEXTS:
+        text = text.replace(old, _TEXTS[old])
     return text
 
 

@@ -420,5 +420,5 @@ class LineOutlet(MqttOutlet):
             waited, heard = now_s - self._moved_s, now_s - self._heard_s
             if waited > self.patience_s and heard < 2 * self.patience_s:
                 missing = counted(self._sent - self.kept, "entry", "entries")
-                what = f"The line has not confirmed {missing} behind {self.kept} for {waited:.0f} s."
+                what = f"The line has not confirmed {missing} after {self.kept} for {waited:.0f} s."
                 raise OutletFailed(what, "They are sent again.")

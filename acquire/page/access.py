@@ -57,7 +57,7 @@ class HttpRefusal(NamedTuple):
     text: str
 
 
-NOT_OURS = HttpRefusal(421, "This bench does not go by that name: open it by its address.")
+NOT_OURS = HttpRefusal(421, "This bench does not have that name: open it by its address.")
 ELSEWHERE = HttpRefusal(403, "Commands are taken from the bench's own page only.")
 NO_TOKEN = HttpRefusal(401, "This page needs the bench's token: open the address that its terminal shows.")
 

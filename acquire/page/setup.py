@@ -150,7 +150,7 @@ class SettingUp:
         for place in places:
             parse_address(f"tcp:{place}")
         if self._progress["searching"]:
-            raise Unfit("A search is under way.")
+            raise Unfit("A search is running.")
         self._progress["searching"] = True
         await self._end_try()
         self.meters.clear()
@@ -255,7 +255,7 @@ class SettingUp:
     def _put(self, file: Path, text: str) -> None:
         """Write a file that is not there yet, once all of it makes a bench."""
         if file.exists() or file.is_symlink():
-            raise Unfit(f"{file.name} is there already: name another.")
+            raise Unfit(f"{file.name} exists already: name another.")
         with on_trial(file, text) as trial:
             load_sheet(load_bench(trial).sheet)
         put_file(file, text)

@@ -90,7 +90,7 @@ class FactorTable:
                 return f0 * math.pow(f1 / f0, (celsius - t0) / (t1 - t0))
         lowest, highest = self.factors[0][0], self.factors[-1][0]
         raise InputImpossible(
-            f"Table {self.name} goes from {lowest:g} to {highest:g} °C and says nothing of {celsius:g} °C.",
+            f"Table {self.name} goes from {lowest:g} to {highest:g} °C, which leaves out {celsius:g} °C.",
             "Measure within it, or name another rule.",
         )
 

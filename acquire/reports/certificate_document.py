@@ -282,7 +282,7 @@ def _plots(steps: Sequence[CertificateStep]) -> Iterator[doc.Block]:
         caption = f"{len(trace)}{of} readings, {when}, spread {span}"
         drawn.append(doc.Plot(f"{v.step} ({v.pin_a}–{v.pin_b})", caption, trace, v.raw_ohm))
     if drawn:
-        yield doc.Heading("Evidence: readings from contact to rest")
+        yield doc.Heading("Evidence: readings from contact to settled value")
         yield doc.Plots(tuple(drawn))
         told = "Dots: readings as they came; dashed: the value taken as settled, leads included."
         yield doc.Text(told, Tone.SMALL)

@@ -130,7 +130,7 @@ class PaperFile:
             if name not in known:
                 self._fault(1, "", f'there is no column "{name}".', did_you_mean(name, known))
             elif given.count(name) > 1:
-                self._fault(1, name, "this column is there twice.", "Leave one out.")
+                self._fault(1, name, "this column appears twice.", "Leave one out.")
         for name in ("serial", "date", "value_ohm"):
             if name not in given:
                 self._fault(1, name, "this column is missing.", f"The columns are {', '.join(known)}.")

@@ -413,6 +413,8 @@ def _read(record: Record, query: Query) -> Iterator[tuple[str, Any, bytes]]:
 
 def _held(id_: str, kind: str, payload: bytes) -> Any:
     decode, sign = _READERS[kind]
+    if not isinstance(payload, bytes):
+        raise JournalUnusable(f"Entry {id_} of the journal is damaged: it holds no text.")
     if kind != "verdict":  # a value holds none of what was renamed
         payload = in_todays_names(payload)
     try:

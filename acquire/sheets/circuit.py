@@ -129,7 +129,7 @@ class Circuit:
 
     def _check_names(self) -> None:
         named: list[tuple[KeyPath, str]] = [((*at, "name"), t.name) for at, t in self._parts.branches()]
-        self._faults.twice(named, 'the winding, strap or diode "{}" is there twice.')
+        self._faults.twice(named, 'the winding, strap or diode "{}" appears twice.')
         leads = {f"lead {pin.name}" for pin in self.pins}
         for at, name in named:
             if name in leads:

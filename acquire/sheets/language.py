@@ -52,7 +52,7 @@ class CorrectionTable(TomlTable):
         if not at[0] <= REFERENCE_CELSIUS <= at[-1]:
             raise ValueError("factors must reach from below to above 40 °C, which results are compared at")
         if self.name in (NONE, *RULES):
-            raise ValueError(f'"{self.name}" is the name of a rule that is there already')
+            raise ValueError(f'"{self.name}" is the name of a rule that exists already')
         return self
 
 
@@ -401,7 +401,7 @@ class StepTable(TomlTable):
         if self.kind is StepKind.OPEN and (self.lower is not None or self.upper is not None):
             raise ValueError("an open step has open_above in place of lower and upper")
         if self.kind is StepKind.CONTINUITY and self.lower is not None:
-            raise ValueError("a continuity has no lower limit: at most so many ohms, upper")
+            raise ValueError("a continuity step has no lower limit: give upper")
         if self.kind is not StepKind.OPEN and self.open_above is not None:
             raise ValueError('open_above belongs to steps of kind = "open"')
         if self.quantity is Quantity.INSULATION and self.kind is not StepKind.TYPED:

@@ -40,7 +40,7 @@ def build_steps(parts: Parts, circuit: Circuit, faults: Faults) -> tuple[Step, .
     if parts.steps or "step" in parts.faulty:
         steps = [builder.given(at, table) for at, table in parts.steps]
         named = (((*at, "name"), table.name) for at, table in parts.steps if table.name is not None)
-        faults.twice(named, 'the step "{}" is there twice.')
+        faults.twice(named, 'the step "{}" appears twice.')
     else:
         steps = list(builder.made())
         if not steps and circuit.whole:

@@ -79,7 +79,7 @@ def verdict_of(study: GaugeStudy, step: str = "this step") -> tuple[str, ...]:
         told.append(_what_to_do(study))
     if study.distinct is not None and study.distinct < ENOUGH_DISTINCT:
         told.append(
-            f"It tells {study.distinct} kinds of parts apart (ndc by {study.method.value}); "
+            f"Number of distinct categories: {study.distinct} (ndc by {study.method.value}); "
             f"{ENOUGH_DISTINCT} are wanted for charts and capability. Parts that are much alike lower it too."
         )
     return tuple(told)

@@ -221,7 +221,7 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
     with _opened(path, os.O_RDWR | os.O_CREAT) as out:
         there = out.read(LARGEST)
         if b"\n" in there or there[: len(_HEAD)] != _HEAD[: len(there)]:
-            raise StudyFileInvalid(f"{path} is there already.", "Name another file with --to.")
+            raise StudyFileInvalid(f"{path} exists already.", "Name another file with --to.")
         os.ftruncate(out.fileno(), 0)
         file = StudyFile(path, StudyRecord(subject, plan, utc_s), out)
         file.write(_First(subject=subject, plan=plan, begun_utc_s=utc_s))

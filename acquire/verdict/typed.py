@@ -10,11 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from acquire.choices import PASSING, Rule
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
-from acquire.physics.checks import above_zero, at_least_zero
+from acquire.physics.checks import above_zero, at_least_zero, finite
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.physics.copper import to_reference as winding_at
 from acquire.physics.insulation import REFERENCE_CELSIUS, RULES, FactorTable, TemperatureRule, to_reference
@@ -35,7 +36,6 @@ from acquire.records import (
 )
 from acquire.unit_result import shows_turns
 from acquire.verdict.guard import decide
-from acquire.verdict.sister import K_95, compare
 from acquire.verdict.typed_line import TypedLine, number_of, typed_line
 from acquire.verdict.typed_wanted import NONE, AskedOhms, isolation_named, least_ohm, ohms_named, step_named
 from drivers.reading import Quantity
@@ -86,6 +86,68 @@ def _decide_bound(surely_ohm: float, at_least_ohm: float) -> Decision:
     if surely_ohm >= at_least_ohm:
         return Decision(Outcome.PASS, guard_band_ohm=0.0, conformance_probability=1.0)
     return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformance_probability=0.0)
+
+
+K_95 = 1.959964
+"""Coverage factor of 95 % for a normal law."""
+
+
+class Relative(NamedTuple):
+    """A coil held against its pattern: value / pattern - 1, its standard uncertainty, and what is decided."""
+
+    deviation: float
+    u_deviation: float
+    decision: Decision
+
+
+def compare(
+    value_si: float,
+    pattern_si: float,
+    relative_u: float,
+    *,
+    below: float | None,
+    above: float | None,
+    rule: Rule = Rule.NON_BINARY,
+    maximum_risk: float | None = None,
+) -> Relative:
+    """Judge a coil by how far it lies from its sister or the golden unit, measured at one frequency.
+
+    Inductance, Q and loss depend on iron, mounting and frequency, so they are judged as a ratio to a coil
+    measured the same way, never against a catalogue. Direct current cannot see one shorted turn in a fine
+    coil; Q can. Ordinary sisters differ by 1 to 3 % in inductance and 5 % in Q (from memory), so tighter
+    limits need a golden unit of the same iron. A low Q with an ordinary inductance points to shorted turns.
+
+    Args:
+        value_si: of the one to be judged: henry, or 1 for Q and the dissipation factor; > 0.
+        pattern_si: of sister or golden unit, same iron, mounting and frequency.
+        relative_u: standard uncertainty of either as a fraction, without what both share: the same meter's
+            gain at the same frequency cancels in the ratio.
+        below: how far below the pattern it may be, as a fraction (0.05 is 5 %); None: not limited.
+        above: how far above; None: not limited.
+        rule: decision rule.
+        maximum_risk: with `Rule.MAXIMUM_RISK` only.
+
+    Raises:
+        InputImpossible: a value not above zero (an inductance reads negative above the coil's own resonance),
+            a negative tolerance or uncertainty, or no limit at all.
+    """
+    for each in (value_si, pattern_si):
+        if finite(each, "a coil's value") <= 0.0:
+            raise InputImpossible(
+                f"A value of {each:g} cannot be compared.",
+                "An inductance reads negative above the coil's own resonance: use a lower frequency.",
+            )
+    at_least_zero(relative_u, "the relative uncertainty of a coil's value")
+    for side in (below, above):
+        if side is not None:
+            at_least_zero(side, "the tolerance against the pattern as a fraction")
+    ratio = value_si / pattern_si
+    u = ratio * math.sqrt(2.0) * relative_u
+    limits = Limits(None if below is None else -below, None if above is None else above)
+    if limits.lower_ohm is None and limits.upper_ohm is not None:
+        # An upper limit alone counts from zero in `decide`; a deviation begins at -1.
+        limits = Limits(-1.0, limits.upper_ohm)
+    return Relative(ratio - 1.0, u, decide(ratio - 1.0, u, K_95 * u, limits, rule, maximum_risk=maximum_risk))
 
 
 TYPED_KELVIN = 1.0

@@ -312,7 +312,7 @@ class BenchMeter:
         found = await self._talk.configuration()
         if found is None:
             return "", ""
-        keys = "Leave the meter's keys alone while it is read; it is set right again by itself."
+        keys = "Leave the meter's keys alone while it is read; it is set again automatically."
         wanted, held = self._dialect.functions[quantity], self._held
         if not language.same_function(found.function, wanted):
             return f"somebody turned it from {wanted} to {found.function}", keys

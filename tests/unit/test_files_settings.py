@@ -210,7 +210,11 @@ def test_a_fault_is_told_with_its_line_key_and_remedy(faults_of, old, new, line,
     ("table", "key", "said"),
     [
         ('[leads]\nzero = "value"', "leads", "needs value and uncertainty"),
-        ('[leads]\nzero = "value"\nvalue = "21 ohm"\nuncertainty = "1 ohm"', "leads", "no leads have 21 ohm"),
+        (
+            '[leads]\nzero = "value"\nvalue = "21 ohm"\nuncertainty = "1 ohm"',
+            "leads",
+            "leads cannot have 21 ohm",
+        ),
         ('[leads]\nvalue = "0.2 ohm"', "leads", "belong to"),
         ('[settle]\nspan = "20 s"', "settle", "window must be longer"),
         ("[settle]\nmin_conversions = 2", "settle.min_conversions", "3"),

@@ -64,7 +64,7 @@ def test_half_a_surrogate_pair_cannot_break_the_json():
 
 @pytest.mark.parametrize("kind", COLUMNS_OF)
 def test_every_column_is_a_field_of_the_record_or_a_sentence_of_it(kind):
-    """Nothing stands in a row that the record does not have, and no name stands there twice."""
+    """Nothing stands in a row that the record does not have, and no name is given twice."""
     names, fields = spelling.header(kind), set(KINDS[kind].__slots__)
     assert set(names) - fields <= {"schema", "id", "time_utc", *spelling.SAID[kind]}
     assert len(set(names)) == len(names)

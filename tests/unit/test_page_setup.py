@@ -110,7 +110,7 @@ async def test_a_name_that_is_taken_is_refused_even_by_a_link_that_leads_nowhere
     (tmp_path / "a.toml").write_text("mine", encoding="utf-8")
     (tmp_path / "b.toml").symlink_to(tmp_path.parent / "elsewhere.toml")
     for name in ("a.toml", "b.toml"):
-        with pytest.raises(SteadyohmError, match="there already"):
+        with pytest.raises(SteadyohmError, match="exists already"):
             await post(setup, "write", file=name, **WISH)
     assert (tmp_path / "a.toml").read_text(encoding="utf-8") == "mine"
     assert not (tmp_path.parent / "elsewhere.toml").exists()

@@ -116,7 +116,7 @@ def test_all_faults_come_at_once(tmp_path):
     [
         ("serial,date,step,value_ohm,celsiu", 'Did you mean "celsius"?'),
         ("serial,step,value_ohm", "date: this column is missing"),
-        ("serial,serial,date,step,value_ohm", "there twice"),
+        ("serial,serial,date,step,value_ohm", "appears twice"),
         ("serial;date;step;value_ohm", "there is no column"),
     ],
 )

@@ -87,7 +87,7 @@ def test_a_record_cut_anywhere_is_read_or_refused_in_a_sentence(tmp_path_factory
 
 
 def test_a_study_that_is_there_is_not_begun_again(path):
-    with pytest.raises(StudyFileInvalid, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
+    with pytest.raises(StudyFileInvalid, match="exists already"), begun(path, SUBJECT, PLAN, 1.8e9):
         pass
     assert len(read_study(path).taken) == 3
 
@@ -96,7 +96,7 @@ def test_a_study_that_is_there_is_not_begun_again(path):
 def test_a_file_of_somebody_else_is_never_begun_afresh(tmp_path, content):
     path = tmp_path / "mine"
     path.write_bytes(content)
-    with pytest.raises(StudyFileInvalid, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
+    with pytest.raises(StudyFileInvalid, match="exists already"), begun(path, SUBJECT, PLAN, 1.8e9):
         pass
     assert path.read_bytes() == content
 

@@ -4,7 +4,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.records import Outcome, Rule
-from acquire.verdict.sister import compare
+from acquire.verdict.typed import compare
 
 U = 0.005
 
