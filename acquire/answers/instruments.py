@@ -324,8 +324,8 @@ async def show_bytes(bench: Bench, say: Callable[[str], None], seconds: float | 
         async with asyncio.timeout(seconds):
             await feed.run()
     except TimeoutError:
-        say(f"{feed.readings} readings came.")
-    return feed.readings
+        say(f"{feed.came} readings came.")
+    return feed.came
 
 
 def meter_says(

@@ -15,6 +15,7 @@ import re
 from collections.abc import AsyncIterator, Awaitable, Callable
 from difflib import get_close_matches
 
+from acquire.clock import Clock
 from acquire.errors import InputImpossible, QuantityInvalid
 from acquire.quantity import parse
 from acquire.records import (
@@ -22,6 +23,7 @@ from acquire.records import (
     CallGood,
     ChangeSpool,
     CheckMeter,
+    Code,
     Command,
     ConfirmOpen,
     Fact,
@@ -29,12 +31,14 @@ from acquire.records import (
     GiveUpUnit,
     MeasureAgain,
     Note,
+    Notice,
     OpenBatch,
     OverrideCheck,
     PauseBatch,
     Refusal,
     Refused,
     ResumeBatch,
+    Severity,
     SkipStep,
     StartUnit,
     StateRange,
@@ -200,6 +204,33 @@ class Keyboard:
             async for piece in pieces:
                 for line in self._split(piece):
                     yield line
+
+    async def followed(
+        self,
+        obey: Callable[[Command], Awaitable[object]],
+        tell: Callable[[Notice], Awaitable[None]],
+        clock: Clock,
+        help_code: Code = Code.COMMAND_HELP,
+    ) -> None:
+        """Carry out what is typed until the input ends.
+
+        Args:
+            obey: carries a command out.
+            tell: told what is no command, and who asks for help.
+            clock: for the time of notices.
+            help_code: of the notice that lists the commands.
+        """
+        async for line in self.lines():
+            try:
+                command = to_command(line)
+            except InputImpossible as error:
+                said = {"said": str(error)}
+                await tell(Notice(Severity.WARNING, Code.COMMAND_UNKNOWN, clock.utc_s(), facts=said))
+                continue
+            if command is None:
+                await tell(Notice(Severity.INFO, help_code, clock.utc_s()))
+            else:
+                await obey(command)
 
     def _split(self, chunk: bytes) -> list[str]:
         finished = []

@@ -11,8 +11,8 @@ import re
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
-from acquire.bench.recording import RecordedPipeline
 from acquire.journal.history import JournalReader
+from acquire.pipeline import Pipeline
 from acquire.records import Code, Ending, Fact, Notice, Severity, Sheet
 from acquire.records.bench import Refused
 from acquire.records.codes import Refusal
@@ -26,7 +26,7 @@ async def nothing_is_learnt(_name: str) -> dict[str, Fact]:
     raise Refused(Refusal.NOTHING_TO_LEARN)
 
 
-def good_unit(pipeline: RecordedPipeline, utc_s: float) -> Notice:
+def good_unit(pipeline: Pipeline, utc_s: float) -> Notice:
     """The mark of the unit that was measured last.
 
     Raises:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
+from io import StringIO
 from pathlib import Path
 from typing import Any, Self, TextIO, get_args
 
@@ -117,7 +118,7 @@ class RecordedPipeline(Pipeline):
         out: where to write; the caller opens and closes it.
     """
 
-    out: TextIO | None = None
+    out: TextIO = field(default_factory=StringIO)
 
     def begin(self) -> None:
         """Write the first line. Call it when everything is set up and nothing has been fed yet."""
@@ -166,29 +167,14 @@ class RecordedPipeline(Pipeline):
         self._write("replay", [[kind_of(record), to_plain(record)] for record in records], utc_s)
         return super().replay(records, utc_s)
 
-    def on(self, place: Circumstances, meter: MeterModel, conditions: Conditions, **more: Any) -> Self:
-        """The same bench with other files, between two units: it begins with a first line of its own.
-
-        Args:
-            place: with the sheet.
-            meter: its file.
-            conditions: temperature and lead zero to go on with.
-            more: `settle`, `four_wire_below_ohm`, `order`, `check`, `habit` and `cards`.
-        """
-        same = place.meter_hash == self.place.meter_hash
-        more["learned"] = (
-            self.learning.recorded if same else Learned(version=self.learning.recorded.version + 1)
-        )
-        fresh = replace(self, place=place, meter=meter, conditions=conditions, **more)
-        fresh.duties.go_on(self.duties)
-        fresh.batches.go_on(self.batches)
+    def on(self, **files: Any) -> Self:
+        """As `Pipeline.on`; it begins with a first line of its own."""
+        fresh = super().on(**files)
         fresh.begin()
-        fresh.link_lost()  # what was settling was settling by the old files
         return fresh
 
     def _write(self, what: str, *values: Any) -> None:
-        if self.out is not None:
-            self.out.write(json.dumps([what, *values], separators=(",", ":")) + "\n")
+        self.out.write(json.dumps([what, *values], separators=(",", ":")) + "\n")
 
 
 def replay(recording: Path, sheet: Sheet | None = None) -> Iterator[Event]:
@@ -209,9 +195,7 @@ def replay(recording: Path, sheet: Sheet | None = None) -> Iterator[Event]:
     for number, line in lines:
         try:
             if line[0] == "bench":  # the files were read again: what the heart remembers goes on
-                before, pipeline = pipeline, replace(pipeline, **_parts(line[1], sheet))
-                pipeline.duties.go_on(before.duties)
-                pipeline.batches.go_on(before.batches)
+                pipeline = pipeline.on(**_parts(line[1], sheet))
             else:
                 yield from _step(pipeline, line)
         except (ValueError, TypeError, KeyError, IndexError) as error:

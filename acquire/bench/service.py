@@ -165,7 +165,7 @@ class Service:
 
     def _meter_moves(self) -> int:
         """Rises with each reading of the ohms meter, and with each attempt to reach one that is away."""
-        readings = sum(feed.readings for feed in self.daemon.feeds if feed.name == "meter")
+        readings = sum(feed.came for feed in self.daemon.feeds if feed.name == "meter")
         return readings + self.daemon.outages
 
     def status(self) -> str:
@@ -202,7 +202,7 @@ class Service:
             bench=self.files.bench.name,
             software=SOFTWARE,
             uptime_s=now_s - self._began_s,
-            readings={feed.name: feed.readings for feed in daemon.feeds},
+            readings={feed.name: feed.came for feed in daemon.feeds},
             silence_s={name: None if then_s is None else now_s - then_s for name, then_s in latest.items()},
             verdicts=dict(daemon.outcomes),
             journal_seq=daemon.journal.last_seq,
@@ -257,7 +257,10 @@ class Service:
         before, files = self.files, self._waiting or self.files
         daemon = self.daemon
         conditions = self._conditions(before.bench, files.bench)
-        daemon.pipeline = daemon.pipeline.on(files.place, files.model, conditions, **files.limits)
+        daemon.pipeline = daemon.pipeline.on(
+            place=files.place, meter=files.model, conditions=conditions, **files.limits
+        )
+        daemon.pipeline.link_lost()  # what was settling was settling by the old files
         daemon.thermometer_u_kelvin = files.bench.temperature.standard_uncertainty_kelvin
         self.files, self._waiting, daemon.next_files = files, None, None
         return [self._notice(Severity.WARNING, Code.FILES_TAKEN, _changes(before, files)), *files.notices]

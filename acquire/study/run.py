@@ -16,14 +16,13 @@ from typing import Protocol
 from rich.text import Text
 
 from acquire.bench.assembly import first_conditions, read_files
-from acquire.bench.doubts import DisplayDoubts
-from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometers
-from acquire.bench.keyboard import Keyboard, to_command
+from acquire.bench.intake import Feed, ScannerFeed, feeds_of, ohmmeter, scanner
+from acquire.bench.keyboard import Keyboard
 from acquire.bench.self_check import mark_of, stand_before
 from acquire.clock import Clock, RealClock
-from acquire.errors import InputImpossible, SteadyohmError
+from acquire.errors import SteadyohmError
 from acquire.files.settings import Bench, load_bench
-from acquire.heart.standstill import BytesUnread, MeterSet, ReadElsewhere
+from acquire.heart.standstill import ReadElsewhere
 from acquire.outlets.console import BenchConsole
 from acquire.outlets.terminal import Terminal, rest_bar
 from acquire.records import (
@@ -35,7 +34,6 @@ from acquire.records import (
     LiftOff,
     Notice,
     Prompt,
-    Severity,
     TypeTemperature,
 )
 from acquire.sheets import load_sheet
@@ -155,9 +153,10 @@ class StudyBench:
             tasks = [group.create_task(feed.run(), name=feed.name) for feed in feeds]
             tasks.append(group.create_task(self._tick(), name="ticks"))
             if (typing := self.screen.typing) is not None:
-                tasks.append(group.create_task(self._typed(Keyboard(typing)), name="keyboard"))
+                keys = Keyboard(typing).followed(self.obey, self._tell, self.clock, Code.STUDY_HELP)
+                tasks.append(group.create_task(keys, name="keyboard"))  # it may end: pedals may be elsewhere
             if (named := scanner(self.bench, self.clock)) is not None:
-                scans = ScannerFeed(named, self.clock, self.obey, self._tell)
+                scans = ScannerFeed("scanner", named, self.clock, self.obey, self._tell)
                 tasks.append(group.create_task(scans.run(), name="scanner"))
             await self.stop.wait()
             for task in tasks:
@@ -170,7 +169,7 @@ class StudyBench:
     async def _take(self, reading: Reading) -> None:
         self._out(self.work.feed(reading))
 
-    async def _take_temperature(self, reading: Reading) -> None:
+    async def _take_temperature(self, reading: Reading, feed: str) -> None:  # noqa: ARG002  (one of two)
         self._out(self.work.feed_temperature(reading, self.bench.temperature.standard_uncertainty_kelvin))
 
     async def _tell(self, notice: Notice) -> None:
@@ -189,22 +188,6 @@ class StudyBench:
         while True:
             self._out(self.work.tick(self.clock.monotonic_s(), self.clock.utc_s()))
             await asyncio.sleep(TICK_S)
-
-    async def _typed(self, keyboard: Keyboard) -> None:
-        """Follow the keyboard. Its end is none of the study's: pedal and scanner may be elsewhere."""
-        async for line in keyboard.lines():
-            try:
-                command = to_command(line)
-            except InputImpossible as error:
-                told = {"said": error.what}
-                self.screen.show(
-                    Notice(Severity.WARNING, Code.COMMAND_UNKNOWN, self.clock.utc_s(), facts=told)
-                )
-                continue
-            if command is None:
-                self.screen.show(Notice(Severity.INFO, Code.STUDY_HELP, self.clock.utc_s()))
-            else:
-                await self.obey(command)
 
     # ------------------------------------------------------------------ out
 
@@ -237,28 +220,20 @@ class StudyBench:
 
     def _feeds(self) -> list[Feed]:
         """The instruments of the bench file, not yet opened."""
-        settings = self.bench.meter
-        meter = Feed(
-            "meter",
-            ohmmeter(self.bench, self.clock),
-            self.clock,
-            self._take,
-            self._tell,
-            self.work.link_lost,
-            lambda: self.work.wanted,
-            settings.integration_plc,
-            settings.offset_compensation,
-            DisplayDoubts(lambda: self.work.meter),
-            lambda raw, why: self.work.told_of_meter(BytesUnread(raw, why, self.clock.monotonic_s())),
-            lambda conversion_s: self.work.told_of_meter(MeterSet(conversion_s)),
-            self.work.settling.ripe,
+        bench, clock, settings = self.bench, self.clock, self.bench.meter
+        feeds = feeds_of(
+            bench,
+            clock,
+            ohmmeter(bench, clock),
+            lambda: self.work,
+            take=self._take,
+            take_temperature=self._take_temperature,
+            tell=self._tell,
+            lost=self.work.link_lost,
         )
-        feeds = [meter]
         if settings.self_check is not None:
             mark = mark_of(settings, self.work.place.software)
-            self.display = stand_before(meter, settings, mark, self.screen.show, self._heard).display
-        for name, air in thermometers(self.bench, self.clock).items():
-            feeds.append(Feed(name, air, self.clock, self._take_temperature, self._tell))
+            self.display = stand_before(feeds[0], settings, mark, self.screen.show, self._heard).display
         return feeds
 
 

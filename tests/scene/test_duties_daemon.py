@@ -81,9 +81,9 @@ class Shift:
     async def touch(self, ohm):
         """Lift, then hold the probes on something."""
         self.meter.values["RES"] = self.meter.values["FRES"] = 9.9e37
-        seen = self.daemon.feeds[0].readings
+        seen = self.daemon.feeds[0].came
         await asyncio.sleep(0.5)
-        await until(lambda: self.daemon.feeds[0].readings > seen + 3)
+        await until(lambda: self.daemon.feeds[0].came > seen + 3)
         self.meter.values["RES"] = self.meter.values["FRES"] = ohm
 
 

@@ -60,7 +60,7 @@ class MemoryBench(StudyBench):
 
     def _feeds(self):
         feeds = super()._feeds()
-        feeds[0].meter = self.meter
+        feeds[0].device = self.meter
         return feeds
 
 
