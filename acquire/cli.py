@@ -42,7 +42,7 @@ history           history:history              Show what is on the record, or wr
 restore           importing:restore_journal    Bring back what a journal has lost, from its copies.
 replay            history:replay_recording     Run recorded readings again, by their own sheet or another.
 chart             batch:chart                  Draw the check standard's readings between their limits.
-result            importing:result             Type in results from elsewhere while no bench is at work.
+result            importing:result             Type in results from elsewhere while no bench is running.
 batch             batch:batch                  Report a batch, or list the batches of a journal.
 collect           collect:collect              Collect what all benches of a line record.
 line              collect:all_benches          Serve the page with all benches.

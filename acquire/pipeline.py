@@ -341,7 +341,7 @@ class Pipeline:
         self.unit = None
         self._contact.spend()
         if result.ending is not Ending.UNDONE:
-            slip = result.ending in (Ending.NEXT_UNIT, Ending.GIVEN_UP) or unit.state.ends_skipped
+            slip = result.ending in (Ending.NEXT_UNIT, Ending.EARLY) or unit.state.ends_skipped
             self._left = unit if slip else None
 
     def _lifted(self, event: LiftOff, reading: Reading | None = None) -> None:
@@ -372,7 +372,7 @@ class Pipeline:
             return []
         if isinstance(command, Note):
             serial = self.unit.serial if self.unit else ""
-            return [Notice(Severity.REMARK, Code.NOTE, utc_s, serial, facts={"note": command.text})]
+            return [Notice(Severity.INFO, Code.NOTE, utc_s, serial, facts={"note": command.text})]
         if self.unit is None:
             raise Refused(Refusal.NO_UNIT)
         return self._obey_for_unit(command, self.unit, utc_s)
@@ -435,7 +435,7 @@ class Pipeline:
         """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
         if self.question is not None:
             taken_back = {"next": asked_about(self.question)}
-            return [Notice(Severity.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=taken_back)]
+            return [Notice(Severity.INFO, Code.SCAN_TAKEN_BACK, utc_s, facts=taken_back)]
         if self.unit is not None and self.unit.undoable:  # later than the scan that put it here
             return [self.unit.undo(utc_s)]
         if (left := self._left) is not None:
@@ -444,7 +444,7 @@ class Pipeline:
             self.duties.reopen(left.started)
             if self.fixture is not None:
                 self.fixture.emptied()  # it may have been taken out
-            reopened = Notice(Severity.REMARK, Code.UNIT_REOPENED, utc_s, left.serial)
+            reopened = Notice(Severity.INFO, Code.UNIT_REOPENED, utc_s, left.serial)
             return [*ended, reopened, *([left.undo(utc_s)] if left.state.done else [])]
         raise Refused(Refusal.NOTHING_TO_UNDO)
 

@@ -58,9 +58,9 @@ TURN_TESTS = frozenset({"surge", "ring", "ringing"})
 """What can show a fault between turns: by its kind, or by a word in the name of the test."""
 
 
-def shows_turns(sort: ResultKind, name: str) -> bool:
+def shows_turns(kind: ResultKind, name: str) -> bool:
     """Whether a result of this kind and name can show a fault between turns."""
-    return sort in TURN_KINDS or not TURN_TESTS.isdisjoint(re.findall(r"[a-z]+", name.casefold()))
+    return kind in TURN_KINDS or not TURN_TESTS.isdisjoint(re.findall(r"[a-z]+", name.casefold()))
 
 
 def of(result: TypedResult) -> str:

@@ -51,13 +51,13 @@ class AddressInvalid(GivenInvalid):
 class LinkUnavailable(MeterError):
     """The link could not be opened: nothing listens, no such port, no permission, or taken."""
 
-    hint = "Is the meter on and plugged in? It is tried again by itself."
+    hint = "Is the meter on and plugged in? It is retried automatically."
 
 
 class LinkLost(MeterError):
     """An open link broke: cable pulled, peer gone."""
 
-    hint = "Plug it back in; reading goes on by itself."
+    hint = "Plug it back in; reading continues automatically."
 
 
 class LinkTimeout(MeterError):

@@ -59,7 +59,7 @@ class SerialPort:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class SearchStep:
     """One step of the search.
 
     Attributes:
@@ -86,7 +86,7 @@ class Finding:
     heard: bytes = b""
 
 
-def display_counts(finding: Finding) -> int | None:
+def display_counts(finding: SearchStep) -> int | None:
     """Counts of a meter's display, by what was heard of it; None where that does not tell."""
     if not finding.driver or not finding.heard:
         return None
@@ -158,9 +158,9 @@ class _Search:
         self._steps_each = steps_each
         self._places_done = 0
 
-    def looking(self, address: str, text: str) -> Finding:
+    def looking(self, address: str, text: str) -> SearchStep:
         """Note a step."""
-        finding = Finding("looking", self.done, self.total, address, text)
+        finding = SearchStep("looking", self.done, self.total, address, text)
         self.done += 1
         return finding
 
@@ -170,11 +170,11 @@ class _Search:
         address: str,
         text: str,
         **more: Any,
-    ) -> Finding:
+    ) -> SearchStep:
         """Note that a place is done, whatever steps it saved."""
         self._places_done += 1
         self.done = self._places_done * self._steps_each
-        return Finding(state, self.done, self.total, address, text, **more)
+        return SearchStep(state, self.done, self.total, address, text, **more)
 
 
 async def find_meters(
@@ -183,7 +183,7 @@ async def find_meters(
     tcp: Sequence[str] = (),
     visa: bool = False,
     ask: bool = True,
-) -> AsyncIterator[Finding]:
+) -> AsyncIterator[SearchStep]:
     """Look for meters, one place after another.
 
     Args:
@@ -217,7 +217,7 @@ async def find_meters(
             yield search.over("unavailable", place, str(error))
 
 
-async def _look_at(place: str, search: _Search, *, ask: bool) -> AsyncIterator[Finding]:
+async def _look_at(place: str, search: _Search, *, ask: bool) -> AsyncIterator[SearchStep]:
     """Try one place: at each line setting listen, then ask."""
     serial, heard = place.startswith("serial:"), b""
     for line in _LINES if serial else ("",):
@@ -255,7 +255,7 @@ async def _look_at(place: str, search: _Search, *, ask: bool) -> AsyncIterator[F
         yield search.over("silent", place, f"Nothing is heard at {place}: is the meter on, and sending?")
 
 
-def _answered(search: _Search, address: str, question: _Question, found: Identity, data: bytes) -> Finding:
+def _answered(search: _Search, address: str, question: _Question, found: Identity, data: bytes) -> SearchStep:
     named = f" It says: {found.raw}." if found.raw else ""
     return search.over(
         "found",

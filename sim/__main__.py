@@ -18,7 +18,7 @@ from sim.hands import PACES
 from sim.meter import MeterClass, meter_class
 from sim.scenes import Scene, build_scene, dice_for, of_sheet
 from sim.server import LineTrouble
-from sim.speak_frames import TEMPERATURE_VOICES, VOICES, usual_voice
+from sim.speak_frames import VOICES, usual_voice
 from sim.switch_card import Wear
 from sim.units import unit_type
 from system.console import make_streams
@@ -117,9 +117,6 @@ def _add_meter(parser: argparse.ArgumentParser) -> None:
         metavar="LIST",
         help="of the fixture, such as welded=103,dead=204,loose=4",
     )
-    parser.add_argument(
-        "--thermometer-voice", choices=TEMPERATURE_VOICES, default="lines", help="what it speaks"
-    )
 
 
 def _add_links(parser: argparse.ArgumentParser) -> None:
@@ -206,7 +203,6 @@ def options(arguments: list[str] | None = None) -> Options:
         thermometer="tcp" if given.no_pty else given.thermometer,
         typed=given.hands == "typed",
         pace=PACES[given.pace],
-        thermometer_voice=given.thermometer_voice,
         brief=given.brief,
     )
 

@@ -21,7 +21,7 @@ from sim.meter import Meter, MeterClass, Shown
 from sim.probes import Ambient, Probes
 from sim.scenes import Scene, dice_for
 from sim.server import LineTrouble, Session, Wire, on_pty, on_tcp
-from sim.speak_frames import TEMPERATURE_VOICES, VOICES, Voice
+from sim.speak_frames import VOICES, Voice, temperature_line
 from sim.speak_scpi import ScpiVoice
 from sim.switch_card import BusCard, Wear
 from sim.truth import TruthLog
@@ -92,7 +92,6 @@ class ScpiCable:
         await self._stopped()
         self._lines = asyncio.Queue()
         self._pending = self._pending.rsplit(CTRL_C, 1)[1]
-        self._voice.clear_input()
         self._worker = self._started()
 
     def _take_lines(self) -> None:
@@ -193,7 +192,6 @@ class Options:
     thermometer_port: int = 0
     meter_link: str = "tcp"
     thermometer: str = "pty"
-    thermometer_voice: str = "lines"
     typed: bool = False
     brief: bool = False
 
@@ -211,7 +209,7 @@ class Bench:
         meter_dice = dice_for(options.seed, "meter")
         self.meter = Meter(options.meter, self.probes, self.clock, meter_dice)
         if options.fixed_ohm is not None:
-            self.meter.fix_range(options.fixed_ohm)
+            self.meter.turn(options.fixed_ohm)
         self.card = self._bus_card() if options.fixture else None
         self.free_run = FreeRun(self.meter)
         self._sensor = dice_for(options.seed, "thermometer")
@@ -228,7 +226,7 @@ class Bench:
         celsius = (
             self.ambient.celsius(self.clock.now_s()) + self._sensor_offset + self._sensor.gauss(0, 0.015)
         )
-        return TEMPERATURE_VOICES[self.options.thermometer_voice](celsius)
+        return temperature_line(celsius)
 
     @contextlib.asynccontextmanager
     async def served(self) -> AsyncIterator[dict[str, str]]:
@@ -322,7 +320,7 @@ link = "{addresses["meter"]}"
 
 [temperature]
 source = "meter"
-driver = "{options.thermometer_voice}"
+driver = "lines"
 link = "{addresses["thermometer"]}"
 
 Start your bench in a second terminal, then type here:"""

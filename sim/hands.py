@@ -12,7 +12,6 @@ import contextlib
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Any
 
 from sim.clock import BenchClock
@@ -153,8 +152,6 @@ class Hands(Operator):
         self._again: deque[Show] = deque()
         self._unit_no = self._touch_no = 0
         self._slipped: set[Pair] = set()
-        self._wrong: Pair | None = None
-        self._left: list[Pair] = []
         self._asking: Show = {}
 
     async def work(self) -> None:
@@ -193,15 +190,11 @@ class Hands(Operator):
             self._asking = show
         elif show.get("show") in {"verdict", "lift", "unit", "start_unit", "short_probes"}:
             self._asking = {}
-            touch = self._probes.held
-            if show["show"] == "verdict" and touch is not None and touch.pair in self._left:
-                self._left.remove(touch.pair)
         return show
 
     async def _fetch(self) -> None:
         self._probes.place(None)
         self._unit_no, self._touch_no, self._slipped = self._unit_no + 1, 0, set()
-        self._wrong, self._left = None, list(self._scene.kind.steps) if self._scene.own_order else []
         self._dice = dice_for(self._seed, "hands", self._unit_no, 0)
         await self._scanned(self._pace.scan, down=True)
 
@@ -254,8 +247,6 @@ class Hands(Operator):
 
     def _where_to_go(self, asked: Pair) -> Pair:
         """The pair the hands go to: the right one, or the one of a slip, once per pair."""
-        if self._scene.random_near:
-            return self._near(asked)
         if self._planned is None or asked in self._slipped:
             return asked
         self._slipped.add(asked)
@@ -267,25 +258,9 @@ class Hands(Operator):
             return self._dice.choice(others)
         return asked
 
-    def _near(self, asked: Pair) -> Pair:
-        """Mostly the right pair; sometimes one that shares a place with it, which may be touched again."""
-        before, self._wrong = self._wrong, None
-        if before is not None and before != asked and self._dice.random() < self._scene.stubborn:
-            self._wrong = before
-        elif self._dice.random() < self._scene.random_near:
-            pairs = combinations(self._scene.kind.places(), 2)
-            self._wrong = self._dice.choice([p for p in pairs if len({*p} & {*asked}) == 1])
-        return self._wrong or asked
-
     def _at_hand(self, asked: Pair) -> Pair:
-        """In an order of their own the hands take any pair still left, those that read alike as asked."""
-        mine = next((p for p in self._left if set(p) == set(asked)), None)
-        if mine is None or len(self._left) < 2:
-            return asked
-        limits = self._scene.kind.pair_limits_ohm()
-        meant = self._dice.choice(self._left)
-        alike = [p for p in self._left if abs(limits[p][0] - limits[meant][0]) < 0.1 * limits[meant][0]]
-        return asked if mine in alike else alike[0]
+        """Which pair is taken next: the one that is asked for."""
+        return asked
 
     def _asked(self, show: Show) -> Pair | None:
         """The two places of a prompt, by the unit's own names; None where the unit has no such places."""

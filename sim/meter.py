@@ -146,8 +146,7 @@ class Meter:
     Attributes:
         range_index: range in force; `auto`: whether the meter chooses it.
         four_wire: function in force; nplc: integration in power-line cycles, for a meter that has it.
-        auto_zero: doubles the time of a conversion, as on the instruments.
-        offset_compensation: doubles it again.
+        offset_compensation: doubles the time of a conversion.
         shown: the latest conversion; last_value_s: simulated time of the latest one that was no overload.
     """
 
@@ -159,7 +158,6 @@ class Meter:
     auto: bool = True
     four_wire: bool = False
     nplc: float = 1.0
-    auto_zero: bool = True
     offset_compensation: bool = False
     shown: Shown | None = None
     last_value_s: float = 0.0
@@ -185,29 +183,21 @@ class Meter:
         """Lowest range that holds a value; None where none does."""
         return next((k for k, r in enumerate(self.kind.ranges) if ohm <= r.full_scale_ohm), None)
 
-    def fix_range(self, ohm: float) -> None:
-        """Turn the knob to the range that holds a value, and leave it there.
-
-        Raises:
-            ValueError: where the meter has no such range.
-        """
-        index = self.index_for(ohm)
-        if index is None:
-            raise ValueError(f"no range of this meter holds {ohm:g} ohm")
-        self.range_index, self.auto = index, False
-
     def turn(self, ohm: float | None) -> None:
         """Turn the knob to the range that holds a value; None lets the meter range by itself.
 
         Raises:
             ValueError: where the meter has no such range, or none that it finds by itself.
         """
-        if ohm is None and self.kind.dial:
-            raise ValueError("a hand turns the range of this meter")
         if ohm is None:
+            if self.kind.dial:
+                raise ValueError("a hand turns the range of this meter")
             self.auto = True
-        else:
-            self.fix_range(ohm)
+            return
+        index = self.index_for(ohm)
+        if index is None:
+            raise ValueError(f"no range of this meter holds {ohm:g} ohm")
+        self.range_index, self.auto = index, False
 
     def aperture_s(self) -> float:
         """Integration time in simulated seconds."""
@@ -218,7 +208,7 @@ class Meter:
         if not self.kind.nplc:
             return self.kind.period_s
         delay_s = 0.0015 if self.range_index < 3 else 0.0015 * 10.0 ** (self.range_index - 2)
-        rounds = (2 if self.auto_zero else 1) * (2 if self.offset_compensation else 1)
+        rounds = 2 * (2 if self.offset_compensation else 1)  # one of each two is the meter's own zero
         return min(delay_s, 0.1) + rounds * self.aperture_s()
 
     async def convert(self) -> Shown:

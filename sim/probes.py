@@ -48,6 +48,9 @@ def log_uniform(dice: random.Random, limits: tuple[float, float]) -> float:
     return math.exp(dice.uniform(math.log(limits[0]), math.log(limits[1])))
 
 
+NO_DECAY = (0.0, 1.0)
+
+
 @dataclass(slots=True)
 class Touch:
     """One touch of both probes; `pair` is None where the tips touch each other.
@@ -66,8 +69,8 @@ class Touch:
     lead_ohm: float
     contact_ohm: float
     pressure_ohm: float
-    film: tuple[float, float] = (0.0, 1.0)
-    creep: tuple[float, float] = (0.0, 1.0)
+    film: tuple[float, float] = NO_DECAY
+    creep: tuple[float, float] = NO_DECAY
     gaps: list[tuple[float, float]] = field(default_factory=list)
     end_s: float = math.inf
     label: str = ""
@@ -100,20 +103,14 @@ def new_touch(
         log_uniform(dice, habit.pressure_ohm),
         label=f"{dice.random():.9f}",
     )
-    film = (
-        dice.random() < habit.film_chance,
-        log_uniform(dice, habit.film_ohm),
-        log_uniform(dice, habit.film_s),
-    )
-    creep = (
-        dice.random() < habit.creep_chance,
-        log_uniform(dice, habit.creep),
-        log_uniform(dice, habit.creep_s),
-    )
-    if film[0]:
-        touch.film = film[1:]
-    if creep[0] and pair is not None:
-        touch.creep = creep[1:]
+
+    def decay(chance: float, size: tuple[float, float], time_s: tuple[float, float]) -> tuple[float, float]:
+        happens, drawn = dice.random() < chance, (log_uniform(dice, size), log_uniform(dice, time_s))
+        return drawn if happens else NO_DECAY
+
+    touch.film = decay(habit.film_chance, habit.film_ohm, habit.film_s)
+    creep = decay(habit.creep_chance, habit.creep, habit.creep_s)
+    touch.creep = NO_DECAY if pair is None else creep
     touch.thermal_uv = dice.gauss(0.0, habit.thermal_uv)
     touch.thermal_uv_per_kelvin = dice.gauss(0.0, habit.thermal_uv_per_kelvin)
     t_s = start_s

@@ -45,9 +45,6 @@ class Scene:
     Attributes:
         random_wrong, random_early, random_slip: how often, per touch, the hands of this scene go to a wrong
             pair, lift too early or slip while holding.
-        random_near: how often, at every touch, they go to another pair that shares a place with the right
-            one; stubborn: how often such a pair is touched once more after it.
-        own_order: the hands take the pairs of the unit as they lie at hand, whichever is asked for.
     """
 
     key: str
@@ -56,9 +53,6 @@ class Scene:
     random_wrong: float = 0.0
     random_early: float = 0.0
     random_slip: float = 0.0
-    random_near: float = 0.0
-    stubborn: float = 0.0
-    own_order: bool = False
 
 
 def dice_for(seed: int, *about: object) -> random.Random:

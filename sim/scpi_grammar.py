@@ -17,12 +17,8 @@ ERRORS = {
     -113: "Undefined header",
     -131: "Invalid suffix",
     -151: "Invalid string data",
-    -211: "Trigger ignored",
-    -213: "Init ignored",
-    -221: "Settings conflict",
     -222: "Data out of range",
     -224: "Illegal parameter value",
-    -230: "Data corrupt or stale",
     -350: "Queue overflow",
     -363: "Input buffer overrun",
 }
@@ -138,15 +134,6 @@ def fixed(text: Callable[[], str]) -> Answer:
         if arguments and arguments[0].upper() not in {"MIN", "MAX"}:
             raise Refused(-108)
         return text()
-
-    return run
-
-
-def taken_number(low: float, high: float) -> Answer:
-    """A setting that is checked, and has no effect here."""
-
-    async def run(arguments: list[str]) -> None:
-        parse_number(only(arguments), low, high)
 
     return run
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import random
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Any, Protocol
 
 from system.ptys import Pty
 
@@ -59,7 +59,7 @@ class Wire(Protocol):
         """Send bytes to the computer."""
 
 
-Session = Callable[[Wire], Awaitable[None]]
+Session = Callable[[Wire], Coroutine[Any, Any, None]]
 
 
 class TcpWire:
@@ -128,7 +128,7 @@ async def on_pty(session: Session, trouble: LineTrouble | None = None) -> AsyncI
         OSError: where the system has no pty.
     """
     wire = PtyWire(trouble or LineTrouble())
-    task = asyncio.create_task(run_session(session, wire), name="pty session")
+    task = asyncio.create_task(session(wire), name="pty session")
     try:
         yield f"serial:{wire.pty.path}"
     finally:
@@ -136,8 +136,3 @@ async def on_pty(session: Session, trouble: LineTrouble | None = None) -> AsyncI
         with contextlib.suppress(asyncio.CancelledError):
             await task
         wire.pty.close()
-
-
-async def run_session(session: Session, wire: Wire) -> None:
-    """A session as a coroutine, which a task can be made of."""
-    await session(wire)

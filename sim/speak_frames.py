@@ -90,12 +90,6 @@ def stx16(shown: Shown) -> bytes:
     return f"\x0241{unit}0{decimals}{digits}\r".encode("ascii")
 
 
-def stx16_temperature(celsius: float) -> bytes:
-    """A thermometer's 16 characters, tenths of a degree, unit code 01."""
-    tenths = round(abs(celsius) * 10)
-    return f"\x024101{int(celsius < 0)}1{tenths:08d}\r".encode("ascii")
-
-
 @dataclass(frozen=True, slots=True)
 class Voice:
     """How a free-running meter speaks.
@@ -123,7 +117,6 @@ VOICES = {
     "ascii14": Voice(ascii14, HAND, asked_by=b"D"),
     "stx16": Voice(stx16, HAND),
 }
-TEMPERATURE_VOICES = {"lines": temperature_line, "stx16": stx16_temperature}
 
 
 def usual_voice(meter: MeterClass) -> str:

@@ -27,7 +27,6 @@ from sim.scpi_grammar import (
     resolve,
     split_outside_quotes,
     switch,
-    taken_number,
 )
 from sim.switch_card import BusCard
 
@@ -50,12 +49,7 @@ class ScpiVoice:
         self._card = card
         self.identity = identity
         self.errors: deque[int] = deque()
-        self._readings: list[float] | None = None
-        self._samples = 1
-        self._source = "IMM"
-        self._armed = False
-        self._status_enable = {"ESE": 0, "SRE": 0}
-        self._event = 128  # power on
+        self._event_enable = 0
         rows = [*self._commands(), *(card.rows() if card is not None else [])]
         self._table = [(long_and_short(p), query, act) for p, query, act in rows]
         self._reset()
@@ -82,10 +76,6 @@ class ScpiVoice:
                 replies.append(reply)
         return ";".join(replies) if replies else None
 
-    def clear_input(self) -> None:
-        """Device clear: forget what is pending; settings and error queue stay."""
-        self._armed = False
-
     def overrun(self) -> None:
         """A line without end filled the input buffer."""
         self._push(-363)
@@ -103,46 +93,24 @@ class ScpiVoice:
             self.errors[-1] = -350
         else:
             self.errors.append(code)
-        self._event |= 32 if -200 < code <= -100 else 16 if -300 < code <= -200 else 8
 
     # ------------------------------------------------------------------ table
     def _commands(self) -> list[Row]:
         rows: list[Row] = [
             ("*IDN", True, fixed(lambda: self.identity)),
             ("*RST", False, plain(self._full_reset)),
-            ("*CLS", False, plain(self._clear_status)),
+            ("*CLS", False, plain(self.errors.clear)),
             ("*OPC", True, fixed(lambda: "1")),
-            ("*OPC", False, plain(self._operation_complete)),
-            ("*WAI", False, plain(lambda: None)),
-            ("*TST", True, fixed(lambda: "+0")),
-            ("*STB", True, fixed(lambda: "+4" if self.errors else "+0")),
-            ("*ESR", True, fixed(self._take_event)),
-            ("*TRG", False, alone(self._bus_trigger)),
+            ("*ESE", False, self._set_event_enable),
+            ("*ESE", True, fixed(lambda: f"+{self._event_enable}")),
             ("SYSTem:ERRor[:NEXT]", True, fixed(self._next_error)),
-            ("SYSTem:VERSion", True, fixed(lambda: "1999.0")),
             ("SYSTem:REMote", False, plain(lambda: None)),
-            ("SYSTem:RWLock", False, plain(lambda: None)),
-            ("SYSTem:LOCal", False, plain(lambda: None)),
             ("CONFigure", True, fixed(self._configuration)),
             ("[SENSe:]FUNCtion", True, fixed(lambda: f'"{self._function()}"')),
             ("[SENSe:]FUNCtion", False, self._set_function),
             ("READ", True, alone(self._read)),
-            ("INITiate[:IMMediate]", False, alone(self._initiate)),
-            ("FETCh", True, alone(self._printed)),
-            ("ABORt", False, plain(self.clear_input)),
-            ("TRIGger:SOURce", False, self._set_source),
-            ("TRIGger:SOURce", True, fixed(lambda: self._source)),
-            ("TRIGger:COUNt", False, taken_number(1, 1)),
-            ("TRIGger:DELay", False, taken_number(0, 3600)),
-            ("TRIGger:DELay:AUTO", False, switch(lambda _on: None)),
-            ("SAMPle:COUNt", False, self._set_samples),
-            ("SAMPle:COUNt", True, fixed(lambda: f"+{self._samples}")),
-            ("[SENSe:]ZERO:AUTO", False, self._sets("auto_zero")),
-            ("[SENSe:]ZERO:AUTO", True, fixed(lambda: flag(self.meter.auto_zero))),
+            ("ABORt", False, plain(lambda: None)),
         ]
-        for register in self._status_enable:
-            rows.append((f"*{register}", False, self._set_enable(register)))
-            rows.append((f"*{register}", True, fixed(lambda r=register: f"+{self._status_enable[r]}")))  # type: ignore[misc]
         for word, four_wire in (("RESistance", False), ("FRESistance", True)):
             rows += self._function_rows(word, four_wire=four_wire)
         return rows
@@ -151,7 +119,6 @@ class ScpiVoice:
         sense = f"[SENSe:]{word}"
         return [
             (f"CONFigure[:SCALar]:{word}", False, self._configure(four_wire)),
-            (f"MEASure[:SCALar]:{word}", True, self._measure(four_wire)),
             (f"{sense}:NPLC", False, self._set_nplc),
             (f"{sense}:NPLC", True, fixed(lambda: exponent(self.meter.nplc))),
             (f"{sense}:OCOMpensated", False, self._sets("offset_compensation")),
@@ -160,8 +127,6 @@ class ScpiVoice:
             (f"{sense}:RANGe[:UPPer]", True, fixed(lambda: exponent(self.meter.range.nominal_ohm))),
             (f"{sense}:RANGe:AUTO", False, self._sets("auto")),
             (f"{sense}:RANGe:AUTO", True, fixed(lambda: flag(self.meter.auto))),
-            (f"{sense}:RESolution", True, fixed(lambda: exponent(self._resolution_ohm()))),
-            (f"{sense}:ZERO:AUTO", False, self._sets("auto_zero")),
         ]
 
     # --------------------------------------------------------------- settings
@@ -169,25 +134,12 @@ class ScpiVoice:
         self.meter.four_wire = False
         self.meter.auto = True
         self.meter.nplc = 10.0
-        self.meter.auto_zero = True
         self.meter.offset_compensation = False
-        self._samples, self._source, self._armed, self._readings = 1, "IMM", False, None
 
     def _full_reset(self) -> None:
         self._reset()
         if self._card is not None:
             self._card.forget()
-
-    def _clear_status(self) -> None:
-        self.errors.clear()
-        self._event = 0
-
-    def _operation_complete(self) -> None:
-        self._event |= 1
-
-    def _take_event(self) -> str:
-        event, self._event = self._event, 0
-        return f"+{event}"
 
     def _next_error(self) -> str:
         code = self.errors.popleft() if self.errors else 0
@@ -209,11 +161,8 @@ class ScpiVoice:
         """A command that switches something of the meter on or off."""
         return switch(partial(setattr, self.meter, what))
 
-    def _set_enable(self, register: str) -> Answer:
-        async def run(arguments: list[str]) -> None:
-            self._status_enable[register] = int(parse_number(only(arguments), 0, 255))
-
-        return run
+    async def _set_event_enable(self, arguments: list[str]) -> None:
+        self._event_enable = int(parse_number(only(arguments), 0, 255))
 
     async def _set_function(self, arguments: list[str]) -> None:
         word = only(arguments)
@@ -226,16 +175,17 @@ class ScpiVoice:
         raise Refused(-224)
 
     async def _set_range(self, arguments: list[str]) -> None:
-        self._apply_range(only(arguments))
+        self.meter.range_index, self.meter.auto = self._range_of(only(arguments)), False
 
-    def _apply_range(self, word: str) -> None:
+    def _range_of(self, word: str) -> int:
+        """Index of the range that a parameter names."""
         top = len(self.meter.kind.ranges) - 1
-        fixed = {"MIN": 0, "MINIMUM": 0, "MAX": top, "MAXIMUM": top}.get(word.upper())
-        if fixed is None:
-            fixed = self.meter.index_for(parse_number(word, 0, float("inf")))
-            if fixed is None:
-                raise Refused(-222)
-        self.meter.range_index, self.meter.auto = fixed, False
+        index = {"MIN": 0, "MINIMUM": 0, "MAX": top, "MAXIMUM": top}.get(word.upper())
+        if index is None:
+            index = self.meter.index_for(parse_number(word, 0, float("inf")))
+        if index is None:
+            raise Refused(-222)
+        return index
 
     async def _set_nplc(self, arguments: list[str]) -> None:
         word = only(arguments).upper()
@@ -256,72 +206,19 @@ class ScpiVoice:
         if len(arguments) > 2:
             raise Refused(-108)
         words = [*arguments, "DEF", "DEF"][:2]
-        self._check_range(words[0])
+        automatic = words[0].upper() in {"DEF", "DEFAULT", "AUTO"}
+        index = None if automatic else self._range_of(words[0])  # refused before anything is changed
         self._reset()
         self.meter.four_wire = four_wire
-        if words[0].upper() not in {"DEF", "DEFAULT", "AUTO"}:
-            self._apply_range(words[0])
+        if index is not None:
+            self.meter.range_index, self.meter.auto = index, False
         if words[1].upper() not in {"DEF", "DEFAULT", "MIN", "MINIMUM"}:
             share = 1.0 if words[1].upper().startswith("MAX") else parse_number(words[1], 0, float("inf"))
             share /= self.meter.range.nominal_ohm
             steps = ((1e-4, 0.02), (1e-5, 0.2), (3e-6, 1.0), (1e-6, 10.0))
             self.meter.nplc = next((n for least, n in steps if share >= least), 100.0)
 
-    def _check_range(self, word: str) -> None:
-        """Refuse a range before anything is changed."""
-        if word.upper() in {"DEF", "DEFAULT", "AUTO", "MIN", "MINIMUM", "MAX", "MAXIMUM"}:
-            return
-        if self.meter.index_for(parse_number(word, 0, float("inf"))) is None:
-            raise Refused(-222)
-
-    async def _set_source(self, arguments: list[str]) -> None:
-        word = only(arguments).upper()
-        known = {"IMM": "IMM", "IMMEDIATE": "IMM", "BUS": "BUS"}
-        if word not in known:
-            raise Refused(-224)
-        self._source = known[word]
-
-    async def _set_samples(self, arguments: list[str]) -> None:
-        self._samples = int(parse_number(only(arguments), 1, 50_000))
-
     # ---------------------------------------------------------------- reading
-    async def _take(self) -> None:
-        self._readings = None
-        taken = []
-        for _ in range(self._samples):
-            shown = await self.meter.convert()
-            taken.append(OVERLOAD if shown.overload else shown.ohm)
-        self._readings = taken
-
-    async def _printed(self) -> str:
-        if self._readings is None:
-            raise Refused(-230)
-        return ",".join(exponent(v) for v in self._readings)
-
     async def _read(self) -> str:
-        if self._source == "BUS":
-            raise Refused(-213)
-        await self._take()
-        return await self._printed()
-
-    async def _initiate(self) -> None:
-        if self._armed:
-            raise Refused(-213)
-        if self._source == "BUS":
-            self._armed, self._readings = True, None
-        else:
-            await self._take()
-
-    async def _bus_trigger(self) -> None:
-        if not self._armed:
-            raise Refused(-211)
-        self._armed = False
-        await self._take()
-
-    def _measure(self, four_wire: bool) -> Answer:
-        async def run(arguments: list[str]) -> str:
-            self._apply_configuration(four_wire, arguments)
-            await self._take()
-            return await self._printed()
-
-        return run
+        shown = await self.meter.convert()
+        return exponent(OVERLOAD if shown.overload else shown.ohm)

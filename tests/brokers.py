@@ -75,7 +75,7 @@ class Mosquitto:
         self.process.send_signal(signal.SIGSTOP)
 
     def thaw(self):
-        """It goes on."""
+        """It continues."""
         self.process.send_signal(signal.SIGCONT)
 
     def __enter__(self):

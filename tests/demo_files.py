@@ -11,7 +11,7 @@ from acquire.bench.daemon import recorded
 from acquire.bench.keyboard import to_command
 from acquire.simulated.simulate import simulated
 from acquire.study.record import begun
-from drivers.find import Finding
+from drivers.find import SearchStep
 from tests.known_records import CHECK, NOON_S
 from tests.known_studies import study_record
 from tests.known_visits import journal_with
@@ -36,7 +36,7 @@ def write(folder):
     with begun(folder / "study.jsonl", study.subject, study.plan, study.begun_utc_s) as file:
         for measurement in study.taken.values():
             file.take(measurement)
-    found = Finding("found", 1, 1, "tcp:192.0.2.10:5025", "a SCPI meter", driver="scpi")
+    found = SearchStep("found", 1, 1, "tcp:192.0.2.10:5025", "a SCPI meter", driver="scpi")
     (folder / "my-bench.toml").write_text(bench_text_for([found]), encoding="utf-8")
 
 

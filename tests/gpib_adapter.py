@@ -14,7 +14,7 @@ import contextlib
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 
-from sim.server import LineTrouble, Session, Wire, on_tcp, run_session
+from sim.server import LineTrouble, Session, Wire, on_tcp
 
 ESCAPE = 0x1B
 LONGEST_LINE = 4096
@@ -116,7 +116,7 @@ async def on_gpib_adapter(
 
     async def adapted(wire: Wire) -> None:
         adapter = Adapter(wire, own)
-        instrument = asyncio.create_task(run_session(session, adapter.bus), name="gpib instrument")
+        instrument = asyncio.create_task(session(adapter.bus), name="gpib instrument")
         try:
             await adapter.attend()
         finally:

@@ -13,7 +13,7 @@ import struct
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 
-from sim.server import LineTrouble, Session, run_session
+from sim.server import LineTrouble, Session
 
 HEADER = struct.Struct("!2sBBIQ")  # prologue, message type, control code, parameter, length of the payload
 LARGEST = 1 << 16
@@ -86,7 +86,7 @@ class HislipServer:
         number = next(self._numbers) & 0xFFFF
         client = self._clients[number] = Client(writer, self.trouble)
         writer.write(HEADER.pack(b"HS", INITIALIZED, 0, (0x0100 << 16) | number, 0))
-        instrument = asyncio.create_task(run_session(self.session, client), name="hislip instrument")
+        instrument = asyncio.create_task(self.session(client), name="hislip instrument")
         try:
             while True:
                 kind, _, parameter, payload = await _message(reader)

@@ -124,7 +124,7 @@ def shop_day():
         replace(second[0], counts=False, outcome=Outcome.FAIL, reference_ohm=40.0, utc_s=NOON_S + 8.0),
         None,
     )
-    note = Notice(Severity.REMARK, Code.NOTE, NOON_S + 12.0, SERIAL, facts={"note": "plug re-crimped"})
+    note = Notice(Severity.INFO, Code.NOTE, NOON_S + 12.0, SERIAL, facts={"note": "plug re-crimped"})
     wrong = Notice(
         Severity.WARNING,
         Code.PAIR_OTHER,

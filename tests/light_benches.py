@@ -59,8 +59,9 @@ async def work(folder, bench, port, seconds, rate, stop):
     clock = RealClock()
     journal = await asyncio.to_thread(lambda: Journal.open(folder / bench, bench=bench, clock=clock))
     outlet = LineOutlet(
-        Broker("127.0.0.1", port), with_evidence=True, patience_s=PATIENCE_S, bench=bench, clock=clock,
-        software="steadyohm light", files=lambda: {"sheet": "Plover 80", "sheet_hash": "5e" * 32},
+        Broker(host="127.0.0.1", port=port), with_evidence=True, patience_s=PATIENCE_S,
+        bench=bench, clock=clock, software="steadyohm light",
+        files=lambda: {"sheet": "Plover 80", "sheet_hash": "5e" * 32},
     )  # fmt: skip
     health, drained = Health("mqtt"), asyncio.Event()
     out = asyncio.create_task(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from acquire.outlets.columns import COLUMNS_OF
+from acquire.outlets.payload import COLUMNS_OF
 from acquire.words.notices import said
 from tests.told import REFUSED, TOLD
 

@@ -109,7 +109,7 @@ ASKED = [
     ),
     (
         Prompt(Ask.TOUCH, "A1", *_STEP, Why.SILENT),
-        "Nothing felt on 1–2: hold both probes on it and press Enter or the pedal.",
+        "No contact was found on 1–2: hold both probes on it and press Enter or the pedal.",
     ),
     (
         Prompt(Ask.TOUCH_AGAIN, "A1", *_STEP, Why.LOOKS_LIKE),

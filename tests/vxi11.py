@@ -13,7 +13,7 @@ import struct
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
 
-from sim.server import LineTrouble, Session, run_session
+from sim.server import LineTrouble, Session
 
 HOST = "127.0.0.2"
 """A loopback address of its own, since a real portmapper may have port 111 of the others."""
@@ -88,9 +88,7 @@ class Core:
         if program != CORE:
             return b""
         if procedure == CREATE_LINK:
-            self.instrument = asyncio.create_task(
-                run_session(self.session, self.link), name="vxi-11 instrument"
-            )
+            self.instrument = asyncio.create_task(self.session(self.link), name="vxi-11 instrument")
             return struct.pack("!iiII", 0, 1, 0, LARGEST)
         if procedure == WRITE:
             data = _taken(arguments[16:])

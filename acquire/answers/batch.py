@@ -70,7 +70,7 @@ def list_lines(batches: list[BatchLine]) -> list[str]:
 
 
 def batch(
-    name: Annotated[str | None, argument("Of the batch; left out: the list of all.")] = None,
+    name: Annotated[str | None, argument("Of the batch; default: the list of all.")] = None,
     *,
     journal: Annotated[str, option(PLACE)] = "journal",
     html: Html = None,
@@ -83,7 +83,7 @@ def batch(
         int | None, option("Chart the means of so many neighbours too.", min=2, max=25)
     ] = None,
     purpose: Annotated[
-        Purpose | None, option("What it was measured for; left out: final, else the latest.")
+        Purpose | None, option("What it was measured for; default: final, else the latest.")
     ] = None,
 ) -> None:
     """Report a batch: yield, charts, capability, what was found; or list the batches of a journal."""

@@ -88,7 +88,7 @@ def simulate(
     meter: Annotated[str, option(METER_HELP)] = "bench-6-digit",
     fault: Annotated[
         list[str] | None,
-        option('Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" tells.'),
+        option('Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" lists them.'),
     ] = None,
     hands: Annotated[Pace, option("How long the probes are in the air on their way.")] = "quick",
     bench: Annotated[Path, option("Bench file to write, for `steadyohm run`.")] = Path(

@@ -20,7 +20,6 @@ from acquire.bench.assembly import as_asked_for
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
 from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
-from acquire.files.network_tables import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import Bench, bench_of, load_bench
 from acquire.files.toml_file import TomlFile, read_toml
@@ -56,7 +55,7 @@ PROFILE_KEYS = ("driver", "verified", "options")
 
 
 @dataclass(frozen=True, slots=True)
-class Report:
+class CheckedFile:
     """What was found in one file.
 
     Attributes:
@@ -85,7 +84,7 @@ class Report:
         }
 
 
-def check_file(path: Path) -> Report:
+def check_file(path: Path) -> CheckedFile:
     """Look at one file."""
     kind = ""
     try:
@@ -94,16 +93,16 @@ def check_file(path: Path) -> Report:
         if kind:
             return REPORTS[kind](file)
     except FileInvalid as error:
-        return Report(path, kind, tuple(error.faults))
+        return CheckedFile(path, kind, tuple(error.faults))
     except ModelInvalid as error:
-        return Report(path, kind, tuple(_as_faults(path, error)))
+        return CheckedFile(path, kind, tuple(_as_faults(path, error)))
     except GivenInvalid as error:
-        return Report(path, kind, (Fault(path, 0, "", error.what, error.hint),))
+        return CheckedFile(path, kind, (Fault(path, 0, "", error.what, error.hint),))
     what = "this is neither a sheet nor a bench file, a meter file or a profile."
     remedy = (
         "They begin with [sheet], [bench], hold [[range]] tables or name a driver; see configs/README.md."
     )
-    return Report(path, "", (Fault(path, 0, "", what, remedy),))
+    return CheckedFile(path, "", (Fault(path, 0, "", what, remedy),))
 
 
 def kind_of(file: TomlFile) -> str:
@@ -117,7 +116,7 @@ def kind_of(file: TomlFile) -> str:
 # ---------------------------------------------------------------------- sheets
 
 
-def _sheet_report(file: TomlFile) -> Report:
+def _sheet_report(file: TomlFile) -> CheckedFile:
     sheet = sheet_of(file)
     remarks = _remarks(file, sheet, Purpose.FINAL, None)
     windings = sum(branch.kind is BranchKind.WINDING for branch in sheet.branches)
@@ -125,7 +124,7 @@ def _sheet_report(file: TomlFile) -> Report:
     what = f"{counted(len(sheet.pins), 'pin')}{core}, {counted(windings, 'winding')}"
     head = f'{file.path}: sheet "{sheet.name}": {what}; limits of {Purpose.FINAL.value} units.'
     summary = [head, *_step_lines(sheet, Purpose.FINAL, None), *_notes(remarks)]
-    return Report(file.path, "sheet", (), tuple(summary), _sheet_facts(sheet, Purpose.FINAL, remarks))
+    return CheckedFile(file.path, "sheet", (), tuple(summary), _sheet_facts(sheet, Purpose.FINAL, remarks))
 
 
 def _sheet_facts(sheet: Sheet, purpose: Purpose, remarks: list[Fault]) -> dict[str, Any]:
@@ -214,7 +213,7 @@ def _with_line(file: TomlFile, remark: SheetRemark) -> Fault:
 # ---------------------------------------------------------------------- bench files
 
 
-def _bench_report(file: TomlFile) -> Report:
+def _bench_report(file: TomlFile) -> CheckedFile:
     """A bench is in order only if its sheet and its meter file are."""
     bench = bench_of(file)
     faults: list[Fault] = []
@@ -233,12 +232,14 @@ def _bench_report(file: TomlFile) -> Report:
     except FileInvalid as error:
         faults += error.faults
     if sheet_file is None or sheet is None or model is None or faults:
-        return Report(file.path, "bench", tuple(faults))
+        return CheckedFile(file.path, "bench", tuple(faults))
     try:
         measured = as_asked_for(bench, sheet_for(bench, sheet), model)
     except FixtureUnfit as error:
         at = file.lines.of(("fixture", "high"))
-        return Report(file.path, "bench", (Fault(file.path, at, "[fixture] high", error.what, error.hint),))
+        return CheckedFile(
+            file.path, "bench", (Fault(file.path, at, "[fixture] high", error.what, error.hint),)
+        )
     sheet = with_low_ohms(bench, sheet)
     fit = MeterFit(sheet, bench, model)
     remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
@@ -253,7 +254,7 @@ def _bench_report(file: TomlFile) -> Report:
         "meter": model.name,
         **_sheet_facts(sheet, bench.purpose, remarks),
     }
-    return Report(file.path, "bench", (), (*lines, *_notes(remarks)), facts)
+    return CheckedFile(file.path, "bench", (), (*lines, *_notes(remarks)), facts)
 
 
 def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) -> Iterator[str]:
@@ -288,7 +289,7 @@ def _pace_lines(bench: Bench) -> Iterator[str]:
             not kind.capabilities.settable or not options.get(text, True) or not hasattr(kind, "conversion_s")
         )
         if getattr(named, setting) and deaf:
-            yield f"  note: [meter] {setting} is not used: this meter cannot be told over its link."
+            yield f"  note: [meter] {setting} is not used: this meter cannot be set over its link."
             return
     settle, conversion_s = SettleSettings(), 0.0
     if named.integration_plc is not None:
@@ -334,8 +335,8 @@ def _network_lines(bench: Bench) -> Iterator[str]:
     if bench.mqtt is None:
         yield "  MQTT: off"
     else:
-        orders = "orders taken" if bench.mqtt.orders else "no orders taken"
-        yield f"  MQTT: {bench.mqtt.host}:{bench.mqtt.port}, {orders}"
+        commands = "commands taken" if bench.mqtt.commands else "no commands taken"
+        yield f"  MQTT: {bench.mqtt.host}:{bench.mqtt.port}, {commands}"
         if bench.mqtt.user_env and not bench.mqtt.encrypted:
             yield (
                 "  note: [mqtt] sends user and password unencrypted: set tls = true, or keep the broker on "
@@ -349,7 +350,7 @@ def _network_lines(bench: Bench) -> Iterator[str]:
 def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
     if bench.mqtt is not None:
         try:
-            credentials(bench.mqtt, os.environ)
+            bench.mqtt.user_of(os.environ), bench.mqtt.password_of(os.environ)
         except InputImpossible as error:
             yield Fault(file.path, file.lines.of(("mqtt",)), "mqtt", error.what, error.hint)
 
@@ -357,10 +358,10 @@ def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
 # ---------------------------------------------------------------------- meter files
 
 
-def _meter_report(file: TomlFile) -> Report:
+def _meter_report(file: TomlFile) -> CheckedFile:
     path = file.path
     model = load_model(path)
-    lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; figures from {model.source}.']
+    lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; accuracy from {model.source}.']
     for quantity in sorted(model.quantities):
         sizes = ", ".join(f"{each.full_scale_si:g}" for each in model.ranges_of(quantity))
         lines.append(f"  {quantity.value}: {sizes}")
@@ -370,7 +371,7 @@ def _meter_report(file: TomlFile) -> Report:
         "content_hash": model.content_hash,
         "ranges": {q.value: [each.full_scale_si for each in model.ranges_of(q)] for q in model.quantities},
     }
-    return Report(path, "meter", (), tuple(lines), facts)
+    return CheckedFile(path, "meter", (), tuple(lines), facts)
 
 
 def _unused(path: Path, model: MeterModel) -> Iterator[str]:
@@ -378,7 +379,7 @@ def _unused(path: Path, model: MeterModel) -> Iterator[str]:
     if model.unused:
         where = ", ".join(map(str, model.unused))
         yield (
-            f"  note: {path}, line {where}: offset_compensated says nothing any more and can go; thermal "
+            f"  note: {path}, line {where}: offset_compensated is no longer used and can be removed; thermal "
             "voltages count unless [meter] offset_compensation is on and the meter reports it."
         )
 
@@ -386,14 +387,14 @@ def _unused(path: Path, model: MeterModel) -> Iterator[str]:
 # ---------------------------------------------------------------------- profiles
 
 
-def _profile_report(file: TomlFile) -> Report:
+def _profile_report(file: TomlFile) -> CheckedFile:
     path = file.path
     profile = load_profile(str(path.absolute()), "drivers")
     check_options(profile.driver, {"profile": str(path.absolute())})
     known = f"{profile.driver}, checked against: {profile.verified}; {profile.source}"
     stated = ", ".join(profile.options) or "none"
     lines = (f'{path}: profile "{profile.title}": {known}.', f"  options: {stated}")
-    return Report(path, "profile", (), lines, {"profile": profile.title, "driver": profile.driver})
+    return CheckedFile(path, "profile", (), lines, {"profile": profile.title, "driver": profile.driver})
 
 
 def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:
@@ -408,7 +409,7 @@ REPORTS = {"sheet": _sheet_report, "bench": _bench_report, "meter": _meter_repor
 # ---------------------------------------------------------------------- how well a bench can judge
 
 
-def budget_lines(reports: Sequence[Report]) -> list[str]:
+def budget_lines(reports: Sequence[CheckedFile]) -> list[str]:
     """The table of one sheet on one bench, and the budget of every step below it.
 
     Args:
@@ -431,7 +432,7 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
     return lines
 
 
-def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
+def budget_facts(reports: Sequence[CheckedFile]) -> dict[str, Any]:
     """The same for programs: plain JSON values, ohms. Raises InputImpossible likewise."""
     fit = _of_budget(reports)
     steps = [asdict(each) for each in fit.rows()]
@@ -442,7 +443,7 @@ def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
     return {**names, "purpose": fit.bench.purpose.value, "steps": steps}
 
 
-def _of_budget(reports: Sequence[Report]) -> MeterFit:
+def _of_budget(reports: Sequence[CheckedFile]) -> MeterFit:
     bench_path = next((each.path for each in reports if each.kind == "bench"), None)
     if bench_path is None:
         raise InputImpossible("--budget needs a bench file: its meter, leads and thermometer decide.")

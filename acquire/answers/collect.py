@@ -44,10 +44,10 @@ def _read(file: Path, log_level: Level) -> CollectorFile:
 
 async def _collected(file: CollectorFile) -> None:
     """Collect until Ctrl-C or SIGTERM."""
-    from acquire.line.broker import broker_of
     from acquire.line.collecting import Collector
+    from acquire.outlets.mqtt import Broker
 
-    address, broker = file.database.complete(os.environ), broker_of(file.broker, os.environ)
+    address, broker = file.database.complete(os.environ), Broker.of(file.broker, os.environ)
     collector = Collector(file.collector, broker, address, RealClock(), file.database.migrate)
     supervisor, stop = from_environment(), asyncio.Event()
     collector.changed = lambda: supervisor.say("READY=1", collector.state)
@@ -90,11 +90,11 @@ async def _brought(database: DatabaseSettings, journal: Path, *, evidence: bool)
         done = await bring(journal, store, with_evidence=evidence, told=on_the_way)
     finally:
         await store.close()
-    say(f"{entry_id} is left out: {reason}" for entry_id, reason in done.reasons.items())
+    say(f"{entry_id} is skipped: {reason}" for entry_id, reason in done.reasons.items())
     what = counted(done.entries, "entry", "entries") + (
         " with evidence in rows of its own" if evidence else ""
     )
-    left = f"; left out: {done.refused}" if done.refused else ""
+    left = f"; default: {done.refused}" if done.refused else ""
     rows = f"{done.new}; there already: {done.there}{left}"
     typer.echo(f"{journal}: {what}. New rows in {shown(database.address)}: {rows}.")
     return done.refused
@@ -103,7 +103,7 @@ async def _brought(database: DatabaseSettings, journal: Path, *, evidence: bool)
 async def _served(file: CollectorFile) -> None:
     """Serve the page with all benches until Ctrl-C or SIGTERM."""
     from acquire.line.board_page import BoardPage, default_token_file
-    from acquire.line.broker import broker_of
+    from acquire.outlets.mqtt import Broker
 
     line, supervisor, stop = file.line, from_environment(), asyncio.Event()
 
@@ -112,7 +112,7 @@ async def _served(file: CollectorFile) -> None:
         typer.echo(f"All benches: {address}")
 
     page = BoardPage(
-        broker_of(file.broker, os.environ),
+        Broker.of(file.broker, os.environ),
         file.database.complete(os.environ),
         RealClock(),
         line.host,
@@ -147,7 +147,7 @@ def collect(
         bool, option("With --journal: the readings behind each verdict, too.", "--evidence")
     ] = False,
     print_roles: Annotated[
-        bool, option("Print the roles of the database as SQL, and leave.", "--print-roles")
+        bool, option("Print the roles of the database as SQL, and exit.", "--print-roles")
     ] = False,
     log_level: LogLevel = "info",
 ) -> None:

@@ -90,7 +90,7 @@ def moment_s(text: str, *, end: bool = False) -> float:
         when = datetime.fromisoformat(text)
     except (ValueError, OverflowError) as error:
         raise InputImpossible(
-            f'"{text}" is no day and no time.', "Write 2026-11-25 or 2026-11-25T14:30 (UTC)."
+            f'"{text}" is neither a day nor a time.', "Write 2026-11-25 or 2026-11-25T14:30 (UTC)."
         ) from error
     return (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp()
 
@@ -214,7 +214,7 @@ def _beside(record: LeadZero | CheckStandard | TypedResult | Batch | ImportedRes
             word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
             return f"typed: {record.typed}: {word}{' as stated' if record.stated else ''}"
         case Notice():
-            return f"{record.weight.value}: {said(record)}"
+            return f"{record.severity.value}: {said(record)}"
 
 
 def _from_paper(result: ImportedResult) -> str:
@@ -261,7 +261,7 @@ def history(
         bool, option("Only verdicts since the check standard was last in control.", "--since-check")
     ] = False,
     limit: Annotated[
-        int | None, option("At most so many, the latest; left out: 200 here, all in files.", min=1, max=10**9)
+        int | None, option("At most so many, the latest; default: 200 here, all in files.", min=1, max=10**9)
     ] = None,
     as_json: AsJsonLines = False,
     csv: Annotated[Path | None, option("Verdicts into this CSV file, as the bench writes it.")] = None,
@@ -343,7 +343,7 @@ def lookback(
     if (meter is None) == (spool is None):
         raise InputImpossible("A look-back is for one meter or one spool.", "Give --meter or --spool.")
     if since_check and (meter is None or since or until):
-        raise InputImpossible("--since-check goes with --meter, without --since and --until.")
+        raise InputImpossible("--since-check needs --meter, and takes neither --since nor --until.")
     tally = RowTally()
     with record_at(journal) as record:
         span = span_since_check(record, meter, bench) if since_check and meter else Span(since, until, "")

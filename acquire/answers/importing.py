@@ -35,9 +35,9 @@ from acquire.journal.plain import from_plain, to_plain
 from acquire.journal.query import OF_A_VISIT, Query
 from acquire.journal.schema import atomic, migrate
 from acquire.journal.store import Journal
+from acquire.journal.upgrade import RENAMED
 from acquire.line.places import record_at
-from acquire.outlets.columns import COLUMNS_OF
-from acquire.outlets.payload import rearmed
+from acquire.outlets.payload import COLUMNS_OF, rearmed
 from acquire.quantity import counted
 from acquire.records import Circumstances, Recorded, TypedResult
 from acquire.reports.export import PaperFile
@@ -53,6 +53,9 @@ from system.ending import run_loop
 from system.files import sync_folder
 
 AT_ONCE = 500
+
+HEAD = frozenset({"schema", "id", "time_utc"})
+"""Columns that stand before the record's own."""
 """Values that share one commit."""
 
 
@@ -73,7 +76,7 @@ async def _append_at_rest(
 
 def import_papers(
     file: Annotated[Path, argument("CSV file of earlier paper records.")],
-    journal: Annotated[Path, argument("Folder of the bench's journal; the bench must not be at work.")],
+    journal: Annotated[Path, argument("Folder of the bench's journal; the bench must not be running.")],
     *,
     sheet: Annotated[Path, option("Sheet of the unit type.")],
     dry: Annotated[bool, option("Only check the file; nothing goes on the record.", "--dry")] = False,
@@ -90,7 +93,7 @@ def import_papers(
         typer.echo(doubt, err=True)
     units = len({result.serial for result in results})
     if not dry:
-        remedy = "Stop the bench that works with it, then import again."
+        remedy = "Stop the bench that uses it, then import again."
         run_loop(_append_at_rest(journal, results[0].bench, clock, results, remedy))
     done = "in order" if dry else "imported"
     typer.echo(f"{file}: {done}: values {len(results)}, units {units}")
@@ -113,7 +116,7 @@ def _typed_in(bench: Bench, serial: str, texts: list[str]) -> list[TypedResult]:
         new.append(typed_result(text, started, place, clock.utc_s(), habit=habit(bench), others=others))
     last, typed = visit.last, [*visit.typed, *new]
     now = None if last is None else revised(last, typed, new[-1].utc_s)
-    remedy = "While a bench is at work, type .result at the bench itself."
+    remedy = "While a bench is running, type .result at the bench itself."
     records: list[Recorded] = [*new, *([] if now is None else [now])]
     run_loop(_append_at_rest(Path(bench.journal.folder), bench.name, clock, records, remedy))
     return new
@@ -140,13 +143,13 @@ def result(
     bench: Annotated[Path, argument("Bench file: names sheet, purpose and journal.")],
     results: Annotated[
         list[str] | None,
-        argument('Such as "insulation = 120 Mohm, 500 V, 21 °C"; left out: what is wanted, and how.'),
+        argument('Such as "insulation = 120 Mohm, 500 V, 21 °C"; default: what is wanted, and how.'),
     ] = None,
     *,
     serial: Annotated[str, option("Of the unit; it must have been on this bench.")] = "",
     as_json: AsJsonLines = False,
 ) -> None:
-    """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is at work."""
+    """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is running."""
     if not results:
         place = _place(load_bench(bench))
         say(guidance(place.sheet, place.purpose))
@@ -247,7 +250,7 @@ def _rows(file: Path, bench: str, done: Restored) -> Iterator[Entry]:
                 birth, seq = _numbered(row["id"])
                 kind = "verdict" if "raw_ohm" in row else "typed_result"
                 texts = {column.name for column in COLUMNS_OF[kind] if column.text}
-                named = {name: cell for name, cell in row.items() if name not in ("schema", "id", "time_utc")}
+                named = {RENAMED.get(name, name): cell for name, cell in row.items() if name not in HEAD}
                 payload = {name: _value(cell or "", text=name in texts) for name, cell in named.items()}
                 from_plain(kind, payload)
             except (KeyError, ValueError, TypeError):

@@ -26,7 +26,7 @@ from acquire.records import Notice
 from acquire.steps.setup_choice import Wanted
 from acquire.words.notices import said
 from drivers.decode import Decoding, bytes_of_hex, decode_bytes
-from drivers.find import Finding, display_counts, find_meters, list_serial_ports
+from drivers.find import SearchStep, display_counts, find_meters, list_serial_ports
 from drivers.frame import Decoded
 from drivers.link.address import parse_address
 from drivers.link.available import LinkKind, link_kinds
@@ -44,7 +44,7 @@ async def _look(
     console = Console(soft_wrap=True, highlight=False)
     for port in await asyncio.to_thread(list_serial_ports) if ports is None else ():
         console.print(f"port         {port.path}  {port.make}".rstrip())
-    found: list[Finding] = []
+    found: list[SearchStep] = []
     columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"))
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         bar = progress.add_task("looking", total=None)
@@ -62,7 +62,7 @@ async def _look(
     return len(found)
 
 
-def measures_temperature(finding: Finding) -> bool:
+def measures_temperature(finding: SearchStep) -> bool:
     """Whether what was heard is a thermometer: all that it said were temperatures."""
     if finding.driver in ASKED_WHO:
         return False
@@ -91,7 +91,7 @@ meter file in place of shipped ones; temperature of the room without a thermomet
 a meter that must be proved on one; port of the bench page, where it has one."""
 
 
-def bench_text_for(found: Sequence[Finding], **wishes: Any) -> str:
+def bench_text_for(found: Sequence[SearchStep], **wishes: Any) -> str:
     """A commented bench file for the meter that was found, and the thermometer if there is one too.
 
     Args:
@@ -119,7 +119,7 @@ def bench_text_for(found: Sequence[Finding], **wishes: Any) -> str:
     )
 
 
-def _able(meter: Finding) -> Capabilities:
+def _able(meter: SearchStep) -> Capabilities:
     """What a meter's driver can do with it; nothing is opened."""
     return open_meter(
         meter.driver, meter_id="meter", address=meter.address, clock=lambda: (0.0, 0.0), options=meter.options

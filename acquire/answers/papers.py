@@ -213,7 +213,7 @@ def certificate(
     serial: Annotated[str | None, argument("Of the unit.")] = None,
     *,
     html: Annotated[
-        Path | None, option("File or folder for the HTML; with --batch a folder. Left out: here.")
+        Path | None, option("File or folder for the HTML; with --batch a folder. Default: here.")
     ] = None,
     pdf: Annotated[Path | None, option("File or folder for a PDF; with --batch a folder.")] = None,
     batch: Annotated[str | None, option("Certificates for all units of this batch.")] = None,
@@ -243,7 +243,7 @@ def certificate(
         return
     if journal is None or (serial is None) == (batch is None):
         raise InputImpossible(
-            "A certificate is of one unit or of one batch.",
+            "A certificate is for one unit or for one batch.",
             "Write: steadyohm certificate JOURNAL SERIAL, or steadyohm certificate JOURNAL --batch NAME.",
         )
     said = {"customer": customer, "received": received, "condition": condition, "remark": remark}
@@ -281,7 +281,7 @@ def _verify(
 def issued(
     journal: JournalPlace,
     word: Annotated[
-        str, argument("Number of a paper, serial of a unit, or entry of its result; left out: all.")
+        str, argument("Number of a paper, serial of a unit, or entry of its result; default: all.")
     ] = "",
     *,
     to: Annotated[
@@ -347,14 +347,14 @@ def label(
     journal: JournalPlace,
     serial: OfUnit,
     *,
-    svg: Annotated[Path | None, option("File or folder for the SVG. Left out: here.")] = None,
+    svg: Annotated[Path | None, option("File or folder for the SVG. Default: here.")] = None,
     pdf: Annotated[Path | None, option("File or folder for a PDF of the label's size.")] = None,
     bench: HeadedBy = None,
     width: Annotated[str | None, option('Such as "62 mm"; left out, the bench file\'s.')] = None,
     height: Annotated[str | None, option('Such as "29 mm"; left out, the bench file\'s.')] = None,
     purpose: OfPurpose = None,
     id_in_code: Annotated[
-        bool, option("The code holds the result's id behind the serial, not it alone.", "--id-in-code")
+        bool, option("The code holds serial and id of the result, not the serial alone.", "--id-in-code")
     ] = False,
     issued: KeptIn = None,
 ) -> None:

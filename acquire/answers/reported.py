@@ -20,7 +20,7 @@ import typer
 from acquire.answers import AsJson, argument, option, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import write_new
-from acquire.files.shipped import shipped
+from acquire.files.shipped import named
 from acquire.journal.history import JournalReader
 from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.budget import root_sum_of_squares
@@ -292,22 +292,10 @@ def _told(
     if temperature is not None:
         of_winding(temperature)
     if wires not in (2, 4):
-        raise InputImpossible(f"{wires} wires cannot be.", "Say --wires 2 or --wires 4.")
-    model = load_model(_meter_file(meter))
+        raise InputImpossible(f"No meter measures with {wires} wires.", "Give --wires 2 or --wires 4.")
+    model = load_model(named("meters", meter))
     pairs = frozenset(pair_of(text) for text in four_wire)
     return Told(temperature, leads, _meter_terms(model), model.name, wires, pairs)
-
-
-def _meter_file(meter: str) -> Path:
-    path = Path(meter)
-    if path.suffix or path.is_file():
-        return path
-    names = sorted(file.stem for file in shipped("meters").glob("*.toml"))
-    if meter not in names:
-        raise InputImpossible(
-            f'There is no meter file "{meter}".', f"Name a TOML file, or one of {', '.join(names)}."
-        )
-    return shipped("meters", f"{meter}.toml")
 
 
 def _meter_terms(statements: MeterModel) -> Callable[[float, float], Sequence[Term]]:
@@ -359,7 +347,7 @@ def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
     value = row["ohm"].strip()
     ohm = math.inf if value.lower() in OPEN_WORDS else float(value)
     if not (row["unit"].strip() and pair.a and pair.b) or pair.a == pair.b:
-        raise ValueError("a name is missing, or a pin stands against itself")
+        raise ValueError("a name is missing, or a pin is paired with itself")
     if math.isnan(ohm) or ohm < 0.0 or (math.isinf(ohm) and value.lower() not in OPEN_WORDS):
         raise ValueError("no resistance")
     return row["unit"].strip(), pair, ohm
@@ -370,7 +358,7 @@ def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
         text = io.StringIO(read_file(file).decode("utf-8-sig"), newline="")
         return [(number, row) for number, row in enumerate(csv.DictReader(text), start=2)]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8 with commas"
+        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text with commas"
         raise InputImpossible(f"{file} cannot be read as CSV: {reason}.", "Check the name.") from error
 
 

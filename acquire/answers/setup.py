@@ -37,13 +37,13 @@ from acquire.page.backend import About, Facts, PageBackend, Unfit, short_text, t
 from acquire.page.bench_page import BenchPage, open_page
 from acquire.page.papers import study_in
 from acquire.page.serve import address_of
-from acquire.page.setup import Setup, Wanted
+from acquire.page.setup import SettingUp, WantedBench
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.shelf import Shelf
 from acquire.page.shelf import field as asked_for
 from acquire.page.spoken import Cue, Sound
 from acquire.page.telling import Plain
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.quantity import parse
 from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt, Purpose
 from acquire.sheets import load_sheet
@@ -53,7 +53,7 @@ from acquire.study.run import StudyBench, Wish, studied, study_bench
 from acquire.study.work import Finished, MeasurementTaken, StudyEvent
 from acquire.words.notices import said
 from drivers.errors import MeterError
-from drivers.find import Finding, find_meters
+from drivers.find import SearchStep, find_meters
 from system.desktop import Starter, at_login, has_screen, menu, plain_name
 from system.ending import asked_to_end, run_loop
 from system.processes import begun
@@ -72,7 +72,7 @@ class PageScreen:
     """The page as a study's screen."""
 
     page: BenchPage
-    view: View
+    view: BenchView
     typing: None = None
 
     def show(self, event: Event) -> None:
@@ -145,7 +145,7 @@ class StudiesOnPage:
         before = page.pages.backend, page.stream.view, "setup"
         with contextlib.ExitStack() as open_files:
             bench, notices = study_bench(open_files, wish, self.clock, ended)
-            view = View(_about(bench))
+            view = BenchView(_about(bench))
             view.on(PairTable(bench.work.place.sheet))
             bench.screen = PageScreen(page, view)
             page.put_backend(self._backend(bench), view)
@@ -203,7 +203,7 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
     """
     folder = await asyncio.to_thread(_there, folder)
     about = About("setup", Purpose.FINAL, "", "", SOFTWARE)
-    page = open_page(HOST, port, folder / "page-token", View(about), mode="setup")
+    page = open_page(HOST, port, folder / "page-token", BenchView(about), mode="setup")
     stop, read_again, ended = asyncio.Event(), asyncio.Event(), asyncio.Event()
     console, clock = BenchConsole(), RealClock()
     with asked_to_end(stop.set), reads_on_hang_up(stop, read_again):
@@ -216,7 +216,7 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
                     lambda end, ready: at_work(bench, console, end, read_again, page=page, ready=ready)
                 )
 
-            setup = Setup(folder, page.stream, clock, _look, partial(_text, page.port), start)
+            setup = SettingUp(folder, page.stream, clock, _look, partial(_text, page.port), start)
             studies = StudiesOnPage(folder, page, clock, works.start)
             asks = {"/setup": setup.state, "/study": studies.asked}
             posts = {
@@ -281,7 +281,7 @@ def _there(folder: Path) -> Path:
     return folder.resolve()
 
 
-async def _look(places: list[str]) -> AsyncIterator[Finding]:
+async def _look(places: list[str]) -> AsyncIterator[SearchStep]:
     """The addresses that somebody gave first, then every serial port."""
     if places:
         async for finding in find_meters(serial_ports=(), tcp=places):
@@ -290,7 +290,7 @@ async def _look(places: list[str]) -> AsyncIterator[Finding]:
         yield finding
 
 
-def _text(port: int, wanted: Wanted) -> str:
+def _text(port: int, wanted: WantedBench) -> str:
     """The bench file that was put together; its page stays where it is."""
     typed = wanted.settings.get("temperature", "")
     told = ("name", "purpose", "operator", "batch", "self_check")
@@ -308,7 +308,7 @@ def setup(
     port: Annotated[int, option("TCP port of the page; 0 takes a free one.", min=0, max=65535)] = 8480,
     browser: Annotated[
         bool | None,
-        option("Open the page in a browser; left out: from a terminal.", "--browser/--no-browser"),
+        option("Open the page in a browser; default: from a terminal.", "--browser/--no-browser"),
     ] = None,
     log_level: LogLevel = "warning",
 ) -> None:

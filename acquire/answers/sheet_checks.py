@@ -16,7 +16,7 @@ from typing import Any
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import ZeroSource
-from acquire.files.settings import Bench as BenchSettings
+from acquire.files.settings import Bench
 from acquire.physics.copper import conductor_named
 from acquire.physics.substitution import Substitute
 from acquire.quantity import show
@@ -28,7 +28,7 @@ from acquire.steps.setup_choice import expected_ohm, quantity_for
 from acquire.steps.untested import unproven, unseen
 from acquire.verdict.fitness import (
     GOOD_ZERO_OHM,
-    Bench,
+    BenchUncertainty,
     FitnessRow,
     Offer,
     foresee,
@@ -233,7 +233,7 @@ class MeterFit:
     """
 
     sheet: Sheet
-    bench: BenchSettings
+    bench: Bench
     model: MeterModel
     table: PairTable = field(init=False)
     _offers: tuple[Offer, ...] = field(init=False)
@@ -273,11 +273,11 @@ class MeterFit:
                 raise InputImpossible(what)
             yield row(step.name, nominal_ohm, limits, self._how(step), offers)
 
-    def _how(self, step: Step) -> Bench:
+    def _how(self, step: Step) -> BenchUncertainty:
         """How this bench measures a step, in the words of `fitness`."""
         leads, air = self.bench.leads, self.bench.temperature
         zero_u = {ZeroSource.ASK: GOOD_ZERO_OHM, ZeroSource.VALUE: leads.standard_uncertainty_ohm or 0.0}
-        bench = Bench(
+        bench = BenchUncertainty(
             zero_u_ohm=zero_u.get(leads.zero),
             winding_u_kelvin=air.standard_uncertainty_kelvin,
             reference_celsius=self.sheet.reference_celsius,
@@ -285,7 +285,7 @@ class MeterFit:
         )
         return replace(bench, references=tuple(self._references(bench)))
 
-    def _references(self, how: Bench) -> Iterator[Substitute]:
+    def _references(self, how: BenchUncertainty) -> Iterator[Substitute]:
         """The known resistances of the bench file on the ranges that they are read on."""
         for each in self.bench.references:
             wanted_ohm = each.value if each.range is None else OF_RANGE * each.range
@@ -331,7 +331,7 @@ def _what_would(each: FitnessRow) -> str:
         return each.would_help
     good = show(each.tolerance_ohm / GOOD_RATIO, "Ω", digits=2)
     nominal = show(each.nominal_ohm, "Ω")
-    return f"no range of this meter; one that knows {nominal} to {good} or better, with four wires"
+    return f"no range of this meter; one that measures {nominal} to {good} or better, with four wires"
 
 
 def term_lines(each: FitnessRow) -> list[str]:

@@ -91,7 +91,7 @@ def _weighed(
 ) -> Iterator[str]:
     """Length, diameter and gauge of one strand that was weighed bare and measured, without a micrometer."""
     if ohm is None:
-        raise InputImpossible("A mass alone does not tell the wire.", "Give --ohm of the same piece as well.")
+        raise InputImpossible("A mass alone does not show the wire.", "Give --ohm of the same piece as well.")
     reference_ohm = to_reference(ohm, of_winding(celsius), 20.0, metal.conductor)
     length_m, diameter_mm = from_mass_and_ohm(mass_g, reference_ohm, metal)
     gauge = nearest_awg(diameter_mm)

@@ -219,7 +219,7 @@ class Daemon:
         """Carry out a command; returns the events it caused, which also go the usual way."""
         if self.halted:
             self.refused += 1
-            notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), weight=Severity.STOP)
+            notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), severity=Severity.STOP)
             self.show(notice)
             return [notice]
         if isinstance(command, TypeReading):
@@ -244,7 +244,7 @@ class Daemon:
             self.refused += 1
             notice = error.notice(self.clock.utc_s())
         else:
-            notice = Notice(Severity.REMARK, Code.READING_TYPED, self.clock.utc_s(), facts=facts)
+            notice = Notice(Severity.INFO, Code.READING_TYPED, self.clock.utc_s(), facts=facts)
         await self._out([notice])
         return [notice]
 
@@ -256,7 +256,7 @@ class Daemon:
             await self._out(events)
             await self.written()
             facts = await self.learn(command.name)
-            told = Notice(Severity.REMARK, Code.SHEET_LEARNT, self.clock.utc_s(), facts=facts)
+            told = Notice(Severity.INFO, Code.SHEET_LEARNT, self.clock.utc_s(), facts=facts)
         except (InputImpossible, JournalUnusable, OSError) as error:
             self.refused += 1
             said = error if isinstance(error, InputImpossible) else InputImpossible(str(error))
@@ -366,8 +366,8 @@ class Daemon:
                 await self.journal.append([(notice, None)])
             self.show(notice)
 
-    def _notice(self, weight: Severity, code: Code, serial: str = "", **facts: Fact) -> Notice:
-        return Notice(weight, code, self.clock.utc_s(), serial, facts=facts)
+    def _notice(self, severity: Severity, code: Code, serial: str = "", **facts: Fact) -> Notice:
+        return Notice(severity, code, self.clock.utc_s(), serial, facts=facts)
 
     # ------------------------------------------------------------------ life
 
@@ -435,7 +435,7 @@ class Daemon:
         ended = self.pipeline.replay(records, self.clock.utc_s())
         if self.pipeline.unit is not None:
             self.resumed(records)
-            self.show(self._notice(Severity.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
+            self.show(self._notice(Severity.INFO, Code.UNIT_RESUMED, self.pipeline.unit.serial))
         await self._out(ended)
 
     async def _tick(self) -> None:

@@ -77,7 +77,7 @@ class Source:
     async def _back(self) -> None:
         if self._told:
             self._told = None
-            await self._say(Severity.REMARK, "back")
+            await self._say(Severity.INFO, "back")
 
     def _gone(self) -> None:
         """Nothing of what came before the break counts any more; mostly there is nothing to do."""
@@ -94,8 +94,8 @@ class Source:
         stops = self._code not in ("thermometer", "scanner")
         await self._say(Severity.STOP if stops else Severity.WARNING, "lost", cause=str(error))
 
-    async def _say(self, weight: Severity, what: str, **facts: Fact) -> None:
-        await self.tell(Notice(weight, Code(f"{self._code}.{what}"), self.clock.utc_s(), facts=facts))
+    async def _say(self, severity: Severity, what: str, **facts: Fact) -> None:
+        await self.tell(Notice(severity, Code(f"{self._code}.{what}"), self.clock.utc_s(), facts=facts))
 
     @property
     def _code(self) -> str:

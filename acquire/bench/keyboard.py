@@ -48,8 +48,7 @@ from acquire.records import (
     Undo,
     ZeroLeads,
 )
-from acquire.records.batches import LARGEST_BATCH
-from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
+from acquire.records.commands import COLDEST_CELSIUS, LARGEST_BATCH, WARMEST_CELSIUS
 from acquire.words.saying import FORMS
 from drivers.frame import Decoded, FrameRefused
 from drivers.handheld.typed import TypedMeter, Unclear
@@ -76,8 +75,8 @@ def opening(text: str) -> OpenBatch:
         expected = int(units[1])
         if not 1 <= expected <= LARGEST_BATCH:
             raise InputImpossible(
-                f"A batch of {expected} units is none.",
-                f"It has 1 to {LARGEST_BATCH}; or leave the number out.",
+                f"A batch cannot have {expected} units.",
+                f"Give 1 to {LARGEST_BATCH}, or leave the number out.",
             )
     return OpenBatch(name, expected, remark=", ".join(remarks))
 
@@ -119,7 +118,7 @@ def to_command(line: str) -> Command | None:
         meant = f"Did you mean {near[0]}? " if near else ""
         raise InputImpossible(f"{word} is no command.", f"{meant}.help lists them all.")
     if not rest:
-        raise InputImpossible(f"{word} needs something behind it.", f"Write {FORMS[word]}.")
+        raise InputImpossible(f"{word} needs something after it.", f"Write {FORMS[word]}.")
     return WITH_MORE[word](rest)
 
 
@@ -229,7 +228,7 @@ class Keyboard:
                 await tell(Notice(Severity.WARNING, Code.COMMAND_UNKNOWN, clock.utc_s(), facts=said))
                 continue
             if command is None:
-                await tell(Notice(Severity.REMARK, help_code, clock.utc_s()))
+                await tell(Notice(Severity.INFO, help_code, clock.utc_s()))
             else:
                 await obey(command)
 

@@ -35,7 +35,7 @@ def good_unit(pipeline: Pipeline, utc_s: float) -> Notice:
     last = pipeline.duties.visit.last
     if last is None or pipeline.unit is not None or last.ending is not Ending.DONE:
         raise Refused(Refusal.NOTHING_TO_LEARN)
-    return Notice(Severity.REMARK, Code.UNIT_GOOD, utc_s, last.serial)
+    return Notice(Severity.INFO, Code.UNIT_GOOD, utc_s, last.serial)
 
 
 def learning(journal: Path, folder: Path, sheet: Callable[[], Sheet]) -> Learn:

@@ -47,5 +47,5 @@ class Outages:
             elif (since_s := self._since_s.pop(health.name, None)) is not None and health.name in self._told:
                 self._told.discard(health.name)
                 back: dict[str, Fact] = {"outlet": health.name, "after_s": monotonic_s - since_s}
-                told.append(Notice(Severity.REMARK, Code.OUTLET_BACK, utc_s, facts=back))
+                told.append(Notice(Severity.INFO, Code.OUTLET_BACK, utc_s, facts=back))
         return told

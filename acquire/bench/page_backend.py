@@ -29,7 +29,7 @@ from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.telling import Plain, batch_words
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Batch, Code, Event, Notice, Recorded, Severity, UnitResult, UnitStarted
 from drivers.reading import Reading
 
@@ -56,7 +56,7 @@ class Shown:
     bench: Bench
     daemon: Daemon
     page: BenchPage
-    view: View
+    view: BenchView
     past: Past
     _counting: set[asyncio.Task[None]] = field(default_factory=set)
     _counted: asyncio.Task[None] | None = None  # the latest of them
@@ -169,7 +169,7 @@ class Shown:
     async def photographed(self, serial: str, sha256: str) -> None:
         """Put a photo of a unit on the record, and wait until it is there."""
         daemon, facts = self.daemon, {"sha256": sha256}
-        await daemon.tell(Notice(Severity.REMARK, Code.PHOTO_KEPT, daemon.clock.utc_s(), serial, facts=facts))
+        await daemon.tell(Notice(Severity.INFO, Code.PHOTO_KEPT, daemon.clock.utc_s(), serial, facts=facts))
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(WRITTEN_S):
                 await daemon.written()
@@ -182,7 +182,7 @@ def open_for(bench: Bench, settings: PageSettings) -> BenchPage:
         SteadyohmError: it cannot be had, or the token cannot.
     """
     token_file = Path(settings.token_file or Path(bench.journal.folder) / TOKEN_FILE)
-    view = View(About(bench.name, bench.purpose, bench.meter.id, bench.operator, ""))
+    view = BenchView(About(bench.name, bench.purpose, bench.meter.id, bench.operator, ""))
     page = open_page(settings.host, settings.port, token_file, view, names=settings.names)
     if settings.speech is Speech.MACHINE and (program := speaking_program()) is not None:
         page.speaker = Speaker(program)
@@ -199,7 +199,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
         stop: ends the bench, should the page order it.
         speed: of the bench's clock.
     """
-    view = View(about_of(bench, daemon, speed))
+    view = BenchView(about_of(bench, daemon, speed))
     view.on(daemon.pipeline.table)
     past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
     shown = Shown(bench, daemon, page, view, past)
@@ -208,7 +208,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     view.know(shown.facts())
     page.put_backend(_backend(shown, stop), view)
     if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:
-        mute = Notice(Severity.REMARK, Code.PAGE_MUTE, daemon.clock.utc_s())
+        mute = Notice(Severity.INFO, Code.PAGE_MUTE, daemon.clock.utc_s())
         daemon.first_notices = [*daemon.first_notices, mute]
     daemon.displays["page batch"] = shown.begin
     return shown
@@ -236,7 +236,7 @@ def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
         "/papers": papers.issue,
         "/photos": papers.keep_photo,
     }
-    orders = bench.page is None or bench.page.orders
+    orders = bench.page is None or bench.page.commands
     return PageBackend(
         daemon.clock.utc_s,
         daemon.clock.monotonic_s,
@@ -259,7 +259,7 @@ def about_of(bench: Bench, daemon: Daemon, speed: float) -> About:
         operator=place.operator,
         software=place.software,
         speech="browser" if settings is None else settings.speech.value,
-        orders=settings is None or settings.orders,
+        orders=settings is None or settings.commands,
         speed=speed,
         demo=speed != 1.0,
         typed=bench.meter.driver == TYPED,

@@ -13,7 +13,7 @@ from typing import Any
 
 from acquire.bench.daemon import Daemon
 from acquire.files.network_tables import MqttSettings
-from acquire.line.broker import broker_of
+from acquire.outlets.mqtt import Broker
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet, MqttOutlet
 from acquire.outlets.orders import ORDERS, Desk, Order, OrderAnswer, Stop
 from acquire.records import (
@@ -84,7 +84,7 @@ class Orders:
         name = next(name for name, kind in ORDERS.items() if isinstance(order, kind))
         unit = self.daemon.pipeline.unit
         serial, facts = unit.serial if unit else "", {"way": self.way, "order": name}
-        return Notice(Severity.REMARK, Code.ORDER_TAKEN, self.daemon.clock.utc_s(), serial, facts=facts)
+        return Notice(Severity.INFO, Code.ORDER_TAKEN, self.daemon.clock.utc_s(), serial, facts=facts)
 
 
 def _told_how(order: Command, way: str) -> Command:
@@ -115,18 +115,18 @@ def mqtt_outlet(
         "bench": daemon.pipeline.place.bench,
         "clock": daemon.clock,
         "software": software,
-        "on_command": Orders(daemon, stop) if mqtt.orders else None,
+        "on_command": Orders(daemon, stop) if mqtt.commands else None,
         "files": lambda: files_in_force(daemon),
         "readings": mqtt.readings,
     }
-    broker = broker_of(mqtt, environment)
+    broker = Broker.of(mqtt, environment)
     outlet: MqttOutlet
     if mqtt.line:
         outlet = LineOutlet(broker, with_evidence=mqtt.evidence, **how)
         daemon.outlets[CURSOR] = _until_set  # the archive waits for this cursor too; the outlet moves it
     else:
         outlet = MqttOutlet(broker, **how)
-    if mqtt.orders:
+    if mqtt.commands:
         outlet.desk = Desk.kept(daemon.journal.path.parent)
     daemon.desk_refused = lambda: outlet.desk.refused
     daemon.subscribers.append(outlet.show)

@@ -22,6 +22,7 @@ from acquire.errors import NAME_AND_RIGHTS, SteadyohmError
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.standstill import MeterSaid
 from acquire.journal.plain import from_plain, kind_of, to_plain
+from acquire.journal.upgrade import in_todays_names
 from acquire.physics.wire import SpoolCard
 from acquire.pipeline import Pipeline
 from acquire.records import (
@@ -219,7 +220,7 @@ def _lines(recording: Path) -> Iterator[tuple[int, list[Any]]]:
                     raise _no_recording(recording)
                 if not line.endswith("\n"):
                     return  # cut short: whatever it was, the heart may not have taken it
-                yield number, json.loads(line)
+                yield number, json.loads(in_todays_names(line))
     except FileNotFoundError as error:
         raise RecordingInvalid(f"{recording}: there is no such recording.", "Check the name.") from error
     except OSError as error:

@@ -161,7 +161,7 @@ class SelfCheck:
             return
         self._leaving = True
         passed: dict[str, Fact] = {"meter": self.name, "mark": self.mark, **self._read}
-        await self._say(Severity.REMARK, Code.SELF_CHECK_PASSED, **passed)
+        await self._say(Severity.INFO, Code.SELF_CHECK_PASSED, **passed)
         self._show(Ask.LIFT, Why.SELF_CHECK_PASSED, self._at + 1)
 
     def _hand_over(self) -> None:
@@ -181,12 +181,12 @@ class SelfCheck:
         self._told.add(seen)
         before = self_check_steps(self.resistor_ohm)[self._at - 1 if self._at else OPEN_AT]
         waiting = not fault_of(before, self._recent)  # the probes have not been moved yet
-        weight = Severity.WARNING if waiting else Severity.STOP
+        severity = Severity.WARNING if waiting else Severity.STOP
         contact = self.step.name
-        await self._say(weight, Code.SELF_CHECK_FAILED, contact=contact, cause=fault, waiting=waiting)
+        await self._say(severity, Code.SELF_CHECK_FAILED, contact=contact, cause=fault, waiting=waiting)
 
-    async def _say(self, weight: Severity, code: Code, **facts: Fact) -> None:
-        await self.tell(Notice(weight, code, self.clock.utc_s(), facts=facts))
+    async def _say(self, severity: Severity, code: Code, **facts: Fact) -> None:
+        await self.tell(Notice(severity, code, self.clock.utc_s(), facts=facts))
 
 
 def stand_before(

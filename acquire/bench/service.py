@@ -239,7 +239,7 @@ class Service:
         changed = _changes(self.files, files)
         if not changed:
             self._waiting, daemon.next_files = None, None
-            return [self._notice(Severity.REMARK, Code.FILES_SAME, {})]
+            return [self._notice(Severity.INFO, Code.FILES_SAME, {})]
         self._waiting = files
         if daemon.pipeline.unit is None:
             return self._take()
@@ -276,8 +276,8 @@ class Service:
         new.gates = old.gates
         return new
 
-    def _notice(self, weight: Severity, code: Code, facts: Mapping[str, Fact]) -> Notice:
-        return Notice(weight, code, self.daemon.clock.utc_s(), facts=facts)
+    def _notice(self, severity: Severity, code: Code, facts: Mapping[str, Fact]) -> Notice:
+        return Notice(severity, code, self.daemon.clock.utc_s(), facts=facts)
 
 
 def service_of(daemon: Daemon, bench: Bench, supervisor: Supervisor) -> Service:

@@ -105,5 +105,5 @@ def news(old: Mapping[str, Fact], found: Fetched, shared: SharedSettings) -> Not
         refused: dict[str, Fact] = {"file": name, "others": len(found.refused) - 1, "cause": why}
         return Notice(Severity.WARNING, Code.FILES_NOT_FETCHED, 0.0, facts=refused)
     if found.away:
-        return Notice(Severity.REMARK, Code.FILES_AWAY, 0.0, facts={"cause": found.away.rstrip(".")})
+        return Notice(Severity.INFO, Code.FILES_AWAY, 0.0, facts={"cause": found.away.rstrip(".")})
     return None

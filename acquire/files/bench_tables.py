@@ -12,9 +12,8 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, AliasChoices, Field, PlainValidator, ValidationInfo, model_validator
-from pydantic_core import PydanticCustomError
 
-from acquire.files.toml_file import Flag, Table, Text
+from acquire.files.toml_file import Flag, Text, TomlTable, sentence
 from acquire.physics.leads import LEAD_LIMIT_OHM
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
@@ -24,14 +23,10 @@ from drivers.errors import AddressInvalid
 from drivers.link.address import parse_address
 
 
-def _sentence(what: str, remedy: str) -> PydanticCustomError:
-    return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
-
-
 def _path(given: object, info: ValidationInfo) -> Path:
     """A path, taken from the folder of the file it stands in (`info.context["folder"]`)."""
     if not isinstance(given, str) or not given or len(given) > 1000 or not given.isprintable():
-        raise _sentence("this is no path.", 'Write it like "../sheets/plover-80.toml".')
+        raise sentence("this is no path.", 'Write it like "../sheets/plover-80.toml".')
     folder = (info.context or {}).get("folder", Path())
     path = Path(folder, given)
     try:
@@ -43,11 +38,11 @@ def _path(given: object, info: ValidationInfo) -> Path:
 def _link(given: object) -> str:
     """An address of a link, as written."""
     if not isinstance(given, str):
-        raise _sentence("this is no address of a link.", 'Write it like "tcp:127.0.0.1:5025".')
+        raise sentence("this is no address of a link.", 'Write it like "tcp:127.0.0.1:5025".')
     try:
         return parse_address(given).text
     except AddressInvalid as error:
-        raise _sentence(
+        raise sentence(
             f"{error.what}.", 'Write it like "tcp:127.0.0.1:5025" or "serial:/dev/ttyUSB0".'
         ) from error
 
@@ -68,14 +63,14 @@ def _expression(given: str) -> str:
         re.compile(given)
     except re.error as error:
         what = f'"{given}" is no regular expression: {error}.'
-        raise _sentence(what, "Write one such as 'P80-\\d{4}', in single quotes.") from error
+        raise sentence(what, "Write one such as 'P80-\\d{4}', in single quotes.") from error
     return given
 
 
 def _options(given: object, info: ValidationInfo) -> dict[str, Any]:
     """A driver's options; a profile that is a file is taken from the folder of the bench file."""
     if not isinstance(given, dict):
-        raise _sentence("this is no table.", 'Write it like { profile = "./my-meter.toml" }.')
+        raise sentence("this is no table.", 'Write it like { profile = "./my-meter.toml" }.')
     profile = given.get("profile")
     if not isinstance(profile, str) or not ("/" in profile or profile.endswith(".toml")):
         return given
@@ -133,7 +128,7 @@ class LowOhms(StrEnum):
     CONTINUITY = "continuity"
 
 
-class PlaceSettings(Table):
+class PlaceSettings(TomlTable):
     """`[bench]`: who measures what, and why.
 
     Attributes:
@@ -159,14 +154,14 @@ class PlaceSettings(Table):
     low_ohms: LowOhms = LowOhms.TOLERANCE
 
 
-LOW_OHMS_LINE = 'low_ohms = "continuity"         # of an ohm a hand meter can say no more\n'
+LOW_OHMS_LINE = 'low_ohms = "continuity"         # below an ohm a hand meter can show no more\n'
 """What is proposed to the bench of a meter that counts no milliohms."""
 
 TYPED = "typed"
 """The driver of a meter without a cable, and its name on the record where the file gives none."""
 
 
-class MeterSettings(Table):
+class MeterSettings(TomlTable):
     """`[meter]`: the instrument that measures ohms.
 
     Attributes:
@@ -205,7 +200,7 @@ class MeterSettings(Table):
         return self
 
 
-class SecondThermometer(Table):
+class SecondThermometer(TomlTable):
     """`[temperature.second]`: another thermometer beside the first; what both say alike counts.
 
     Attributes:
@@ -218,7 +213,7 @@ class SecondThermometer(Table):
     options: DriverOptions = Field(default_factory=dict)
 
 
-class TemperatureSettings(Table):
+class TemperatureSettings(TomlTable):
     """`[temperature]`: of the room, and so of a unit that has soaked in it.
 
     Attributes:
@@ -279,7 +274,7 @@ class TemperatureSettings(Table):
         return self.uncertainty / math.sqrt(3.0)
 
 
-class ScannerSettings(Table):
+class ScannerSettings(TomlTable):
     """`[scanner]`: reads serials off labels. Without this table they are typed, or typed by the scanner.
 
     Attributes:
@@ -293,7 +288,7 @@ class ScannerSettings(Table):
     options: dict[str, Any] = Field(default_factory=dict)
 
 
-class LeadSettings(Table):
+class LeadSettings(TomlTable):
     """`[leads]`: what the test leads add to a two-wire reading.
 
     Attributes:
@@ -318,7 +313,7 @@ class LeadSettings(Table):
         if self.zero is not ZeroSource.VALUE and (self.value is not None or self.uncertainty is not None):
             raise ValueError('value and uncertainty belong to zero = "value"')
         if self.value is not None and self.value > LEAD_LIMIT_OHM:
-            raise ValueError(f"no leads have {self.value:g} ohm: they read less than {LEAD_LIMIT_OHM:g}")
+            raise ValueError(f"leads cannot have {self.value:g} ohm: they read less than {LEAD_LIMIT_OHM:g}")
         return self
 
     @property
@@ -332,55 +327,39 @@ SETTLE_SPAN_S = 0.8
 """Defaults of the settle stage that these settings are checked against."""
 
 
-class SettleSection(Table):
+class SettleSection(TomlTable):
     """`[settle]`: when a reading counts as at rest. Every key left out keeps the built-in value.
 
     Attributes:
-        band_counts: half-width of the band to rest in, counts.
-        band: the same as a part of the value; the larger applies.
-        span: shortest look at a contact.
-        min_conversions: fewest conversions.
-        window: longest look back.
-        horizon: a drift must stay inside its share of the band for this long ahead.
-        slow_horizon: likewise on slow steps.
-        slow_span: `span` on slow steps.
-        final_span: a value is final once it has kept still for this long.
-        lift_off: overload for this long means that the probes have left.
-        silence: no reading for this long means the same.
-        longer_holds: whether a longer hold is asked for now and then, so that the bench learns.
+        band_counts and so on: as `acquire.settle.settings.SettleSettings` explains them.
     """
 
     band_counts: Annotated[float, Field(gt=0.0, le=1000.0, allow_inf_nan=False, strict=True)] | None = None
-    band: Fraction | None = None
-    span: Seconds | None = None
+    band_relative: Fraction | None = Field(default=None, alias="band")
+    span_s: Seconds | None = Field(default=None, alias="span")
     min_conversions: Annotated[int, Field(strict=True, ge=3, le=10_000)] | None = None
-    window: Seconds | None = None
-    horizon: Seconds | None = None
-    slow_horizon: Seconds | None = None
-    slow_span: Seconds | None = None
-    final_span: Seconds | None = None
-    lift_off: Seconds | None = None
-    silence: Seconds | None = None
+    window_s: Seconds | None = Field(default=None, alias="window")
+    horizon_s: Seconds | None = Field(default=None, alias="horizon")
+    slow_horizon_s: Seconds | None = Field(default=None, alias="slow_horizon")
+    slow_span_s: Seconds | None = Field(default=None, alias="slow_span")
+    final_span_s: Seconds | None = Field(default=None, alias="final_span")
+    lift_off_s: Seconds | None = Field(default=None, alias="lift_off")
+    silence_s: Seconds | None = Field(default=None, alias="silence")
     longer_holds: Annotated[bool, Field(strict=True)] | None = None
 
     @model_validator(mode="after")
     def _window_is_longer(self) -> SettleSection:
-        span, slow = self.span or SETTLE_SPAN_S, self.slow_span or 0.0
-        if max(span, slow) >= (self.window or SETTLE_WINDOW_S):
+        span_s, slow_s = self.span_s or SETTLE_SPAN_S, self.slow_span_s or 0.0
+        if max(span_s, slow_s) >= (self.window_s or SETTLE_WINDOW_S):
             raise ValueError("window must be longer than span and slow_span")
         return self
 
     def overrides(self) -> dict[str, Any]:
         """What the file sets, by the field names of `acquire.settle.settings.SettleSettings`."""
-        names = {
-            "band": "band_relative",
-            **{key: f"{key}_s" for key in ("span", "window", "horizon", "slow_horizon", "slow_span")},
-            **{key: f"{key}_s" for key in ("final_span", "lift_off", "silence")},
-        }
-        return {names.get(key, key): value for key, value in self if value is not None}
+        return self.model_dump(exclude_none=True)
 
 
-class JournalSettings(Table):
+class JournalSettings(TomlTable):
     """`[journal]`: the record that everything else follows.
 
     Attributes:
@@ -390,7 +369,7 @@ class JournalSettings(Table):
     folder: FilePath = Field(default="journal", validate_default=True)
 
 
-class CsvSettings(Table):
+class CsvSettings(TomlTable):
     """`[csv]`: verdicts as CSV files. Without this table none are written.
 
     Attributes:

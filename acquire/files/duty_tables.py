@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from acquire.files.bench_tables import FilePath, Link
-from acquire.files.toml_file import Flag, Table, Text
+from acquire.files.toml_file import Flag, Text, TomlTable
 from acquire.physics.substitution import LINEARITY_COUNTS
 from acquire.quantity import Celsius, Fraction, Metre, Ohm, Seconds
 
@@ -24,7 +24,7 @@ class OutOfControl(StrEnum):
     WARN = "warn"
 
 
-class KnownResistor(Table):
+class KnownResistor(TomlTable):
     """A resistance that somebody knows.
 
     Attributes:
@@ -90,7 +90,7 @@ class ReferenceSettings(KnownResistor):
         return self
 
 
-class InsulationSettings(Table):
+class InsulationSettings(TomlTable):
     """`[insulation]`: what is taken for granted when an insulation result is typed in.
 
     Attributes:
@@ -113,7 +113,7 @@ class Pairs(StrEnum):
     SHEET = "sheet"
 
 
-class FixtureSettings(Table):
+class FixtureSettings(TomlTable):
     """`[fixture]`: a switch card takes the place of the hands. Without this table hands hold the probes.
 
     Attributes:
@@ -153,7 +153,7 @@ class FixtureSettings(Table):
             raise ValueError("every bus must reach the same pins: give each a channel on all of them")
         channels = [channel for bus in buses for channel in bus.values()]
         if len(set(channels)) != len(channels):
-            raise ValueError("a channel stands there twice: each leads to one pin on one bus")
+            raise ValueError("a channel is given twice: each leads to one pin on one bus")
         if strange := {self.zero_pin, *(self.standard or ())} - {"", *self.high}:
             raise ValueError(f"no channel is given for {min(strange)}: name a pin that has one")
         if self.strong_current and not (self.current_off and self.discharge):
@@ -174,7 +174,7 @@ class FixtureSettings(Table):
 LOGO_ENDINGS = (".svg", ".png")
 
 
-class ShopSettings(Table):
+class ShopSettings(TomlTable):
     """`[shop]`: the heading of papers. Without this table they carry the bench's name only.
 
     Attributes:

@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import ipaddress
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, AliasChoices, Field, model_validator
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
-from acquire.files.toml_file import Flag, Table
+from acquire.files.toml_file import Flag, TomlTable
 from acquire.quantity import Seconds
 from drivers.plain_file import read_file
 
@@ -39,7 +38,38 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-class BrokerSettings(Table):
+class Secretive(TomlTable):
+    """A table that says where a password is.
+
+    Attributes:
+        password_env: environment variable that holds it.
+        password_file: path of a file whose first line it is.
+    """
+
+    password_env: EnvironmentName | None = None
+    password_file: FilePath | None = None
+
+    @model_validator(mode="after")
+    def _one_password(self) -> Self:
+        if self.password_env and self.password_file:
+            raise ValueError("give password_env or password_file, not both")
+        return self
+
+    def password_of(self, environment: Mapping[str, str]) -> str | None:
+        """Fetch it; None where there is none.
+
+        Args:
+            environment: of the process, by name.
+
+        Raises:
+            InputImpossible: the variable is not set, or the file cannot be read.
+        """
+        if self.password_env:
+            return _variable(environment, self.password_env)
+        return _first_line(self.password_file) if self.password_file else None
+
+
+class BrokerSettings(Secretive):
     """Where a broker is, and how to get in.
 
     Attributes:
@@ -50,9 +80,7 @@ class BrokerSettings(Table):
         ca: path of the authority's certificate; left out, the system's are trusted.
         certificate: path of our own certificate.
         key: path of its key.
-        user_env: environment variable that holds the user's name; see `acquire.files.network_tables`.
-        password_env: environment variable that holds the password.
-        password_file: path of a file whose first line is the password.
+        user_env: environment variable that holds the user's name.
         keepalive: longest silence on the connection.
     """
 
@@ -64,8 +92,6 @@ class BrokerSettings(Table):
     certificate: FilePath | None = None
     key: FilePath | None = None
     user_env: EnvironmentName | None = None
-    password_env: EnvironmentName | None = None
-    password_file: FilePath | None = None
     keepalive: Seconds = 30.0
 
     @model_validator(mode="after")
@@ -74,11 +100,13 @@ class BrokerSettings(Table):
             raise ValueError("ca, certificate and key need tls")
         if (self.certificate is None) != (self.key is None):
             raise ValueError("certificate and key go together")
-        if self.password_env and self.password_file:
-            raise ValueError("give password_env or password_file, not both")
         if (self.password_env or self.password_file) and not self.user_env:
             raise ValueError("a password needs a user: give user_env")
         return self
+
+    def user_of(self, environment: Mapping[str, str]) -> str | None:
+        """Fetch the user's name. Raises InputImpossible where its variable is not set."""
+        return _variable(environment, self.user_env) if self.user_env else None
 
     @property
     def encrypted(self) -> bool:
@@ -97,14 +125,14 @@ class MqttSettings(BrokerSettings):
     """`[mqtt]`: publishing over MQTT. Without this table nothing is sent.
 
     Attributes:
-        orders: take orders from the broker: whoever may publish there can then end units, confirm open
+        commands: take commands from the broker: whoever may publish there can then end units, confirm open
             pairs, override the check standard and stop the bench.
         readings: publish live readings, a few a second; a line of many benches leaves them out.
         line: publish everything on the record, and send again what the line's database has not confirmed.
         evidence: publish what each verdict rests on as well; needs `line`.
     """
 
-    orders: Flag = False
+    commands: Flag = Field(default=False, validation_alias=AliasChoices("commands", "orders"))
     readings: Flag = True
     line: Flag = False
     evidence: Flag = False
@@ -116,7 +144,17 @@ class MqttSettings(BrokerSettings):
         return self
 
 
-class HttpSettings(Table):
+def _address(host: str) -> str:
+    try:
+        return str(ipaddress.ip_address(host))
+    except ValueError:
+        raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
+
+
+Host = Annotated[str, Field(max_length=64, examples=['"127.0.0.1"']), AfterValidator(_address)]
+
+
+class HttpSettings(TomlTable):
     """`[http]`: numbers for a monitor and a health check. Without this table nothing listens.
 
     Attributes:
@@ -126,16 +164,12 @@ class HttpSettings(Table):
     """
 
     port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8470"])]
-    host: Annotated[str, Field(max_length=64, examples=['"127.0.0.1"'])] = "127.0.0.1"
+    host: Host = "127.0.0.1"
     public: Flag = False
 
     @model_validator(mode="after")
     def _stays_here(self) -> HttpSettings:
-        try:
-            address = ipaddress.ip_address(self.host)
-        except ValueError:
-            raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
-        if not address.is_loopback and not self.public:
+        if not is_loopback(self.host) and not self.public:
             raise ValueError("host lets other machines in: add public = true if that is meant")
         return self
 
@@ -150,13 +184,13 @@ class Speech(StrEnum):
     MACHINE = "machine"
 
 
-class PageSettings(Table):
+class PageSettings(TomlTable):
     """`[page]`: the bench page, to be opened in a browser. Without this table there is none.
 
     Attributes:
         port: TCP port to listen on.
         host: address to listen on; with any but the loopback every browser must show the token once.
-        orders: whether the page may order something, or only looks on.
+        commands: whether the page may send commands, or only looks on.
         stop: whether it may also end the bench, which nobody can begin again from a page.
         speech: who speaks.
         names: that browsers may use for this machine, besides its addresses and its own name.
@@ -164,56 +198,19 @@ class PageSettings(Table):
     """
 
     port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8480"])] = 8480
-    host: Annotated[str, Field(max_length=64, examples=['"127.0.0.1"'])] = "127.0.0.1"
-    orders: Flag = True
+    host: Host = "127.0.0.1"
+    commands: Flag = Field(default=True, validation_alias=AliasChoices("commands", "orders"))
     stop: Flag = False
     speech: Speech = Speech.BROWSER
     names: tuple[HostName, ...] = ()
     token_file: FilePath | None = None
-
-    @model_validator(mode="after")
-    def _is_an_address(self) -> PageSettings:
-        try:
-            ipaddress.ip_address(self.host)
-        except ValueError:
-            raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
-        return self
 
 
 LONGEST = 1000
 """Characters of a password's first line that are looked at."""
 
 
-@dataclass(frozen=True, slots=True)
-class Credentials:
-    """Who logs in; the password does not appear when this is printed."""
-
-    user: str | None
-    password: str | None = field(default=None, repr=False)
-
-
-def credentials(mqtt: BrokerSettings, environment: Mapping[str, str]) -> Credentials:
-    """Fetch user and password.
-
-    Args:
-        mqtt: says where they are.
-        environment: of the process, by name.
-
-    Raises:
-        InputImpossible: a variable is not set, or the password's file cannot be read.
-    """
-    user = variable(environment, mqtt.user_env) if mqtt.user_env else None
-    if mqtt.password_env:
-        return Credentials(user, variable(environment, mqtt.password_env))
-    return Credentials(user, first_line(mqtt.password_file) if mqtt.password_file else None)
-
-
-def variable(environment: Mapping[str, str], name: str) -> str:
-    """Fetch a secret from the environment.
-
-    Raises:
-        InputImpossible: the variable is not set.
-    """
+def _variable(environment: Mapping[str, str], name: str) -> str:
     value = environment.get(name)
     if not value:
         raise InputImpossible(
@@ -222,12 +219,7 @@ def variable(environment: Mapping[str, str], name: str) -> str:
     return value
 
 
-def first_line(path: Path) -> str:
-    """Fetch a secret from the first line of a file.
-
-    Raises:
-        InputImpossible: it cannot be read, or is empty.
-    """
+def _first_line(path: Path) -> str:
     try:
         line = read_file(path, LONGEST).decode("utf-8-sig").partition("\n")[0].rstrip("\r")
     except (OSError, UnicodeDecodeError) as error:

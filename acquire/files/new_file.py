@@ -1,4 +1,4 @@
-"""Writes a file that somebody asked for, whole or not at all, and never over a record.
+"""Writes a file whole or not at all, and never over a record.
 
 Not for the journal, which has its own store, nor for logs that grow.
 """
@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from acquire.errors import InputImpossible
+from system.files import to_disk
 
 _RECORDS = (b"SQLite format 3\x00", b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
 """How a journal and the file beside it begin (sqlite.org/fileformat2.html, 1.3 and 4.1)."""
@@ -22,7 +23,7 @@ MAKE_IT = "Name a file in a folder that is there, or make it first."
 
 @contextmanager
 def new_file(path: Path) -> Iterator[BinaryIO]:
-    """A file that stands under its name once it is whole; what was there is replaced in one go.
+    """A file that stands under its name once it is whole and synced; what was there is replaced in one go.
 
     A device or a pipe (such as /dev/stdout) is written into, and stays what it is; so does a link to a file.
 
@@ -42,9 +43,11 @@ def new_file(path: Path) -> Iterator[BinaryIO]:
             raise InputImpossible(f"{path} is a record, which nothing is written over.", ANOTHER)
         if not target.parent.is_dir():
             raise InputImpossible(f"{path} cannot be written: there is no folder {path.parent}.", MAKE_IT)
-        beside = target.with_name(f".{target.name}.new")
+        beside = target.with_name(f".{target.name}.{os.getpid()}")
         with beside.open("wb") as file:
             yield file
+            file.flush()
+            to_disk(file.fileno())
         beside.replace(target)
     except (OSError, RuntimeError) as error:  # RuntimeError: a link that leads round to itself
         reason = getattr(error, "strerror", None) or error

@@ -7,14 +7,15 @@ environment variable or of a file. Not for sheets and meter files, which a bench
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
+
+from pydantic import Field
 
 from acquire.files.bench_tables import (
     TYPED,
     CsvSettings,
     JournalSettings,
     LeadSettings,
-    LowOhms,
     MeterSettings,
     PlaceSettings,
     ScannerSettings,
@@ -32,9 +33,7 @@ from acquire.files.duty_tables import (
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shared import SharedSettings
 from acquire.files.shipped import meter_file_for
-from acquire.files.toml_file import Faults, Table, TomlFile, did_you_mean, read_toml
-from acquire.records import Purpose
-from acquire.records.codes import Order
+from acquire.files.toml_file import Faults, TomlFile, TomlTable, did_you_mean, read_toml, tables_of
 from drivers.errors import DriverUnknown, MeterError
 from drivers.registry import (
     BUILT_IN,
@@ -47,73 +46,48 @@ from drivers.registry import (
 from drivers.self_check import needs_self_check, self_check_steps
 from drivers.toml_lines import Path as KeyPath
 
-TABLES: dict[str, type[Table]] = {
-    "bench": PlaceSettings,
-    "meter": MeterSettings,
-    "temperature": TemperatureSettings,
-    "scanner": ScannerSettings,
-    "fixture": FixtureSettings,
-    "leads": LeadSettings,
-    "check": CheckSettings,
-    "reference": ReferenceSettings,
-    "insulation": InsulationSettings,
-    "settle": SettleSection,
-    "journal": JournalSettings,
-    "csv": CsvSettings,
-    "mqtt": MqttSettings,
-    "http": HttpSettings,
-    "page": PageSettings,
-    "shop": ShopSettings,
-    "files": SharedSettings,
-}
-"""All tables of a bench file; each but [[reference]] stands once."""
 
-BY_DEFAULT = frozenset({"leads", "insulation", "settle", "journal"})
-"""Tables whose defaults stand for them."""
-
-FIRST_KEYS = {"bench": 'name = "bench-1"', "temperature": 'source = "typed"'}
-"""Tables that must be there, with what they begin with."""
+def _typed_meter() -> dict[str, Any]:
+    """Without [meter] the meter has no cable, and is of the poorest kind until its own file is named."""
+    return {"driver": TYPED, "model": meter_file_for(None, settable=False).as_posix()}
 
 
-class Bench(Table):
+BY_DEFAULT: Any = Field(default_factory=dict)
+"""A table whose defaults stand for it."""
+
+
+class Bench(PlaceSettings):
     """Everything a bench file says, checked, with all defaults filled in and all paths absolute.
 
     Attributes:
         file: the file itself.
         content_hash: SHA-256 of its bytes, hexadecimal.
-        name, purpose, sheet, operator, batch, order, spools, serial_pattern, low_ohms: of the
-            `[bench]` table; `sheet` and `spools` are paths.
-        references: all of `[[reference]]`; every other field is the table of its name, None where the file
-            has none and no defaults stand for it.
+        references: all of `[[reference]]`; every other field is one of `[bench]`, or the table of its name,
+            None where the file has none and nothing stands for it.
     """
 
     file: Path
     content_hash: str
-    name: str
-    purpose: Purpose
-    sheet: Path
-    operator: str
-    batch: str
-    order: Order
-    spools: Path | None
-    serial_pattern: str
-    low_ohms: LowOhms
-    meter: MeterSettings
+    meter: MeterSettings = Field(default_factory=cast("Any", _typed_meter))
     temperature: TemperatureSettings
     scanner: ScannerSettings | None
     fixture: FixtureSettings | None
-    leads: LeadSettings
+    leads: LeadSettings = BY_DEFAULT
     check: CheckSettings | None
-    references: tuple[ReferenceSettings, ...]
-    insulation: InsulationSettings
-    settle: SettleSection
-    journal: JournalSettings
+    references: tuple[ReferenceSettings, ...] = Field(alias="reference")
+    insulation: InsulationSettings = BY_DEFAULT
+    settle: SettleSection = BY_DEFAULT
+    journal: JournalSettings = BY_DEFAULT
     csv: CsvSettings | None
     mqtt: MqttSettings | None
     http: HttpSettings | None
     page: PageSettings | None
     shop: ShopSettings | None
     files: SharedSettings | None = None
+
+
+TABLES: dict[str, type[TomlTable]] = {"bench": PlaceSettings, **tables_of(Bench)}
+"""All tables of a bench file; each but [[reference]] stands once."""
 
 
 def load_bench(path: Path) -> Bench:
@@ -138,33 +112,19 @@ def bench_of(file: TomlFile) -> Bench:
     """
     faults = Faults(file)
     faults.unknown_tables(TABLES, "bench file")
-    found: dict[str, Any] = {}
-    for name, model in TABLES.items():
-        if name == "reference":
-            found["references"] = tuple(each for _, each in faults.several(model, name) if each is not None)
-        elif name in file.tree or name in BY_DEFAULT:
-            found[name] = faults.check(model, file.tree.get(name, {}), (name,))
-        elif name in FIRST_KEYS:
-            faults.add((), f"there is no [{name}] table.", f"Add one, beginning with {FIRST_KEYS[name]}.")
-    if "meter" not in file.tree:
-        found["meter"] = _typed_meter()
-    place, meter, temperature = (found.get(name) for name in ("bench", "meter", "temperature"))
+    place = faults.table(PlaceSettings, "bench")
+    found = faults.tables(Bench)
+    meter = found["meter"]
     _check_files(faults, place, meter)
-    _check_instruments(faults, meter, temperature)
-    _check_references(faults, found["references"], found.get("check"))
-    if (scanner := found.get("scanner")) is not None:
+    _check_instruments(faults, meter, found["temperature"])
+    _check_references(faults, found["references"], found["check"])
+    if (scanner := found["scanner"]) is not None:
         faults.check(device_options("scanner"), scanner.options, ("scanner", "options"))
-    if (fixture := found.get("fixture")) is not None:
+    if (fixture := found["fixture"]) is not None:
         faults.check(device_options("switch card"), fixture.card_options, ("fixture", "options"))
     faults.stop_here()
     about: dict[str, Any] = {"file": file.path.absolute(), "content_hash": file.content_hash}
-    whole = {**dict.fromkeys(TABLES), **dict(place or ()), **found, **about}
-    return Bench.model_construct(**{name: whole[name] for name in Bench.model_fields})
-
-
-def _typed_meter() -> MeterSettings:
-    """Without [meter] the meter has no cable, and is of the poorest kind until its own file is named."""
-    return MeterSettings(driver=TYPED, model=meter_file_for(None, settable=False).as_posix())
+    return Bench.model_construct(**dict(place or ()), **found, **about)
 
 
 def _check_files(faults: Faults, place: PlaceSettings | None, meter: MeterSettings | None) -> None:
@@ -238,7 +198,7 @@ def _check_self_check(faults: Faults, meter: MeterSettings) -> None:
         return
     if needs_self_check(made.capabilities):
         what = f'what "{meter.driver}" makes of this meter\'s bytes is known from memory only.'
-        remedy = 'Have it prove itself at the start: add self_check = "470 ohm", a resistor that you have.'
+        remedy = 'Let it be tested at the start: add self_check = "470 ohm", a resistor that you have.'
         faults.add(("meter", "self_check"), what, remedy)
 
 

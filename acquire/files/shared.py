@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -21,9 +20,9 @@ from pydantic import AliasChoices, Field
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
-from acquire.files.toml_file import LARGEST_BYTES, Flag, Table
+from acquire.files.new_file import new_file
+from acquire.files.toml_file import LARGEST_BYTES, Flag, TomlTable
 from drivers.plain_file import read_file
-from system.files import to_disk
 from system.processes import begun
 
 T = TypeVar("T")
@@ -41,7 +40,7 @@ PATIENCE_S = 10.0
 _LINE = re.compile(r"([0-9a-f]{64}) [ *](.+)")
 
 
-class SharedSettings(Table):
+class SharedSettings(TomlTable):
     """`[files]`: sheets, meter files and spools come from a folder that many benches share.
 
     Attributes:
@@ -94,7 +93,7 @@ def offered(folder: Path) -> dict[str, str]:
         parts = _LINE.fullmatch(line)
         if parts is None or not _safe(parts[2]):
             raise InputImpossible(
-                f"{folder / LIST}:{number}: this is no hash and name of a file in this folder.",
+                f"{folder / LIST}:{number}: this is not a hash and name of a file in this folder.",
                 "Write it anew: steadyohm index FOLDER.",
             )
         found[parts[2]] = parts[1]
@@ -143,7 +142,8 @@ def write_list(folder: Path) -> int:
             if (folder / name).stat().st_size > LARGEST_BYTES:
                 what = f"{folder / name} is larger than {LARGEST_BYTES / 1e6:g} MB: no bench takes it."
                 raise InputImpossible(what, "Is it the right file?")
-        put(folder / LIST, "".join(f"{digest}  {name}\n" for name, digest in found).encode())
+        with new_file(folder / LIST) as file:
+            file.write("".join(f"{digest}  {name}\n" for name, digest in found).encode())
     except OSError as error:
         raise InputImpossible(
             f"{folder} cannot be written ({error.strerror}).", "Check its rights."
@@ -181,25 +181,11 @@ def _fetch(source: Path, into: Path, done: Fetched) -> None:
             done.refused[name] = f"it differs from what {LIST} says"
         else:
             here.parent.mkdir(parents=True, exist_ok=True)
-            put(here, content)
+            if here.is_symlink():  # nothing is written through it to elsewhere
+                here.unlink()
+            with new_file(here) as file:
+                file.write(content)
             done.taken.append(name)
-
-
-def put(path: Path, content: bytes) -> None:
-    """Write a file as a whole: whoever reads it meanwhile, or after a power cut, has the old or the new one.
-
-    Raises:
-        OSError: it could not be written; the old one is still there.
-    """
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        with beside.open("wb") as stream:
-            stream.write(content)
-            stream.flush()
-            to_disk(stream.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def bounded(work: Callable[[], T], within_s: float) -> T:

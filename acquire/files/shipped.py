@@ -5,7 +5,7 @@ from __future__ import annotations
 import sysconfig
 from pathlib import Path
 
-from acquire.errors import SteadyohmError
+from acquire.errors import InputImpossible, SteadyohmError
 
 
 def shipped(*parts: str) -> Path:
@@ -23,6 +23,23 @@ def shipped(*parts: str) -> Path:
             return found
     name = "/".join(parts)
     raise SteadyohmError(f"The shipped file {name} is missing.", "Install steadyohm again.")
+
+
+def named(folder: str, name: str) -> Path:
+    """A file by its path, or a shipped one of a folder by its name.
+
+    Raises:
+        InputImpossible: there is no such file.
+    """
+    if Path(name).suffix:
+        if not Path(name).exists():
+            raise InputImpossible(f"There is no file {name}.", f"Name another, or one of our {folder}.")
+        return Path(name).absolute()
+    known = {path.stem: path for path in sorted(shipped(folder).glob("*.toml"))}
+    if name not in known:
+        told = f"Name a TOML file, or one of {', '.join(known)}."
+        raise InputImpossible(f'There is no shipped file "{name}" among the {folder}.', told)
+    return known[name]
 
 
 def meter_file_for(counts: int | None, *, settable: bool) -> Path:

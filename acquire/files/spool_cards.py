@@ -12,11 +12,11 @@ from typing import Annotated
 from pydantic import Field
 
 from acquire.errors import InputImpossible
-from acquire.files.toml_file import Faults, Name, Table, Text, read_toml
+from acquire.files.toml_file import Faults, Name, Text, TomlTable, read_toml
 from acquire.physics.wire import METALS, Metal, SpoolCard, measure_spool
 
 
-class SpoolTable(Table):
+class SpoolTable(TomlTable):
     """`[[spool]]`, as configs/wire/README.md describes it."""
 
     name: Name
@@ -59,7 +59,7 @@ def read_spools(file: Path) -> dict[str, Spool]:
         if metal is None:
             faults.add((*at, "metal"), "this metal is not known.", f"Known are {', '.join(METALS)}.")
         elif table.name in spools:
-            faults.add((*at, "name"), f"{table.name} is there twice.", "Rename one.")
+            faults.add((*at, "name"), f"{table.name} appears twice.", "Rename one.")
         else:
             known = table.model_dump(exclude={"name", "metal", "remark"})
             try:

@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any, TypeVar, get_args
+from typing import Annotated, Any, TypeVar, cast, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from acquire.errors import NAME_AND_RIGHTS, Fault, FileInvalid, why_unreadable
 from drivers.plain_file import read_file
@@ -48,7 +48,12 @@ Name = Annotated[
 Flag = Annotated[bool, Field(strict=True)]
 
 
-class Table(BaseModel):
+def sentence(what: str, remedy: str) -> PydanticCustomError:
+    """What a validator raises to say it in words of its own."""
+    return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
+
+
+class TomlTable(BaseModel):
     """A table of a file: unknown keys are refused, nothing changes afterwards."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, defer_build=True)
@@ -190,6 +195,45 @@ class Faults:
         except ValidationError:  # what a validator of the whole table found; told once the keys are right
             return None
 
+    def table(self, model: type[Model], name: str, given: Callable[[], object] | None = None) -> Model | None:
+        """Check a table that stands once, or note that it is missing; None where it has faults.
+
+        Args:
+            model: its keys.
+            name: of the table.
+            given: what stands for a missing one; None where it must be there.
+        """
+        if isinstance(self.file.tree.get(name), list):
+            self.add((name,), "this table may stand once only.", f"Write [{name}], not [[{name}]].")
+            return None
+        if name in self.file.tree:
+            return self.check(model, self.file.tree[name], (name,))
+        if given is not None:
+            return self.check(model, given(), (name,))
+        first, about = next(iter(model.model_fields.items()))
+        example = f"{key_of(first, about)} = {_said(about, 'examples') or '…'}"
+        self.add((), f"there is no [{name}] table.", f"Add one, beginning with {example}.")
+        return None
+
+    def tables(self, whole: type[BaseModel]) -> dict[str, Any]:
+        """Check every table that a file may have, by the fields that hold one; gives them by field.
+
+        A tuple of tables stands as often as needed, one of a table or nothing need not be there, and what its
+        field makes by itself stands for a missing one.
+        """
+        found: dict[str, Any] = {}
+        for name, about in whole.model_fields.items():
+            model, key = _inner_model(about.annotation), key_of(name, about)
+            if model is None:
+                continue
+            if get_origin(about.annotation) is tuple:
+                found[name] = tuple(each for _, each in self.several(model, key) if each is not None)
+            elif key in self.file.tree or type(None) not in get_args(about.annotation):
+                found[name] = self.table(model, key, cast("Any", about.default_factory))
+            else:
+                found[name] = None
+        return found
+
     def several(self, model: type[Model], name: str) -> list[tuple[KeyPath, Model | None]]:
         """Check tables that stand as often as needed, each with its place; None for one with faults."""
         given = self.file.tree.get(name, [])
@@ -200,6 +244,19 @@ class Faults:
             self.add((name,), f"these are {len(given)} tables.", f"At most {MOST_TABLES} are allowed.")
             return [((name,), None)]
         return [((name, at), self.check(model, each, (name, at))) for at, each in enumerate(given)]
+
+    def twice(self, named: Iterable[tuple[KeyPath, str]], told: str = '"{}" appears twice.') -> None:
+        """Note every name that stood there before.
+
+        Args:
+            named: names, each with its place.
+            told: what is said of one, with braces in its place.
+        """
+        seen: set[str] = set()
+        for at, name in named:
+            if name in seen:
+                self.add(at, told.format(name), "Every name may be used once.")
+            seen.add(name)
 
     def unknown_tables(self, known: Iterable[str], kind: str) -> None:
         """Note every key at the top of the file that is none of these.
@@ -234,6 +291,15 @@ class Faults:
         self.add((*at, *own), what, remedy)
 
 
+def tables_of(whole: type[BaseModel]) -> dict[str, type[TomlTable]]:
+    """The tables of a file by name: the fields of what becomes of it that hold one."""
+    return {
+        key_of(name, about): model
+        for name, about in whole.model_fields.items()
+        if (model := _inner_model(about.annotation)) is not None and issubclass(model, TomlTable)
+    }
+
+
 def key_text(path: KeyPath) -> str:
     """A path as a person counts: `winding[2].acceptance` is the second winding's."""
     return "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".")
@@ -251,7 +317,7 @@ def in_words(detail: ErrorDetails, about: FieldInfo | None, known: Iterable[str]
     if kind == "sentence":
         return context["what"], context["remedy"]
     if kind in ("enum", "literal_error"):
-        return f"{given} is none of {context['expected']}.", ""
+        return f"{given} is not one of {context['expected']}.", ""
     plain = {
         "missing": ("this is missing.", f"Add {key} = {example or '…'}."),
         "extra_forbidden": ("this key is not known here.", did_you_mean(key, known)),
@@ -308,7 +374,7 @@ def _given(detail: ErrorDetails) -> str:
 def did_you_mean(key: str, known: Iterable[str]) -> str:
     """Remedy for an unknown name: the nearest known one, else all of them."""
     known = list(known)
-    near = get_close_matches(key, known, 1, 0.6)
+    near = [each for each in known if each.lower() == key.lower()] or get_close_matches(key, known, 1, 0.6)
     if near:
         return f'Did you mean "{near[0]}"?'
     return f"Known are {', '.join(known)}." if known else "Nothing is known here."

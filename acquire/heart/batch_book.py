@@ -130,7 +130,7 @@ class BatchBook:
             return None
         spools = tuple(dict.fromkeys(each.spool for each in batch.spools))
         facts: dict[str, Fact] = {"batch": batch.batch, "paused": self.batch is None, "spools": spools}
-        return Notice(Severity.REMARK, Code.BATCH_STANDING, utc_s, facts=facts)
+        return Notice(Severity.INFO, Code.BATCH_STANDING, utc_s, facts=facts)
 
     def recall(self, batches: Sequence[Batch]) -> None:
         """Take up what the record says, oldest first."""

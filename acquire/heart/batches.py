@@ -216,10 +216,10 @@ class Batches(BatchBook):
         utc_s, serial = started.utc_s, started.serial
         if started.attempt > 1:
             facts = {"attempt": started.attempt}
-            return [Notice(Severity.REMARK, Code.UNIT_AGAIN, utc_s, serial, facts=facts)]
+            return [Notice(Severity.INFO, Code.UNIT_AGAIN, utc_s, serial, facts=facts)]
         if not started.batch and self.paused is not None:
             waiting = {"batch": self.paused.batch}
-            return [Notice(Severity.REMARK, Code.BATCH_PAUSED, utc_s, serial, facts=waiting)]
+            return [Notice(Severity.INFO, Code.BATCH_PAUSED, utc_s, serial, facts=waiting)]
         return []
 
     def move_times(self, by_s: float) -> None:
@@ -248,7 +248,7 @@ class Batches(BatchBook):
         if batch.batch != self.running or batch.expected is None or self.count != batch.expected:
             return []
         facts: dict[str, Fact] = {"batch": batch.batch, "units": batch.expected}
-        return [Notice(Severity.REMARK, Code.BATCH_COMPLETE, result.utc_s, result.serial, facts=facts)]
+        return [Notice(Severity.INFO, Code.BATCH_COMPLETE, result.utc_s, result.serial, facts=facts)]
 
     def _compared(
         self, batch: Batch, result: UnitResult, readings: Sequence[PairReading], four_wire_below_ohm: float

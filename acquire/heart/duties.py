@@ -299,7 +299,7 @@ class Duties:
         match command:
             case ZeroLeads():
                 self.zeroing = True
-                return [Notice(Severity.REMARK, Code.LEADS_ASKED, utc_s)]
+                return [Notice(Severity.INFO, Code.LEADS_ASKED, utc_s)]
             case TypeTemperature():
                 return [self._temperature(command, utc_s)]
             case TypeResult():
@@ -314,7 +314,7 @@ class Duties:
                 self._needed().asked = True
                 for check in self.checks:
                     check.asked = True
-                return [Notice(Severity.REMARK, Code.CHECK_ASKED, utc_s)]
+                return [Notice(Severity.INFO, Code.CHECK_ASKED, utc_s)]
             case OverrideCheck():
                 return [self._needed().override(command.reason, utc_s)]
 
@@ -336,14 +336,14 @@ class Duties:
             raise Refused(Refusal.TEMPERATURE_IMPOSSIBLE, **facts)
         if doubt is not None and before is not None:
             raise Refused(Refusal.TEMPERATURE_JUMPED, before=before.celsius, **facts)
-        return Notice(Severity.REMARK, Code.TEMPERATURE_TYPED, utc_s, facts=facts)
+        return Notice(Severity.INFO, Code.TEMPERATURE_TYPED, utc_s, facts=facts)
 
     def _result(self, command: TypeResult, utc_s: float) -> list[Event]:
         """Take a typed result of the unit on the bench, or of the one that has just left it."""
         place = self.place
         if "=" not in command.text:
             facts = {"guidance": guidance(place.sheet, place.purpose)}
-            return [Notice(Severity.REMARK, Code.RESULT_HELP, utc_s, facts=facts)]
+            return [Notice(Severity.INFO, Code.RESULT_HELP, utc_s, facts=facts)]
         if self.visit.started is None:
             raise Refused(Refusal.NO_UNIT_YET)
         air = self.conditions.fresh_temperature(utc_s)

@@ -58,7 +58,7 @@ class Learning:
 def learnt_notice(learned: Learned, meter_hash: str, utc_s: float) -> Notice:
     """What goes on the record."""
     facts = {"meter": meter_hash, **asdict(learned)}
-    return Notice(Severity.REMARK, Code.BENCH_LEARNT, utc_s, facts=facts)
+    return Notice(Severity.INFO, Code.BENCH_LEARNT, utc_s, facts=facts)
 
 
 def learned_of(notice: Notice, meter_hash: str) -> Learned | None:

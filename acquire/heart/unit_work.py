@@ -54,8 +54,7 @@ from acquire.steps.setup_choice import (
     quantity_for,
 )
 from acquire.verdict.close import close_unit
-from acquire.verdict.judge import AcceptanceCriteria, judge, judge_open, judge_repeat
-from acquire.verdict.judge import Attempt as Standing
+from acquire.verdict.judge import AcceptanceCriteria, AttemptNumber, judge, judge_open, judge_repeat
 from drivers.models import MeterModel
 from drivers.reading import Flag, Quantity
 
@@ -245,7 +244,7 @@ class UnitWork:
         match = None if step is None or not step.conducts else self._as(step, settled)
         if step is None or match is None or match.fit is not Fit.EXPECTED:
             return False
-        number = Standing(self.serial)
+        number = AttemptNumber(self.serial)
         return judge(match, self._criteria(step), number, self.place)[0].outcome in PASSING
 
     def _as(self, step: Step, settled: Settled) -> Match | None:
@@ -264,7 +263,9 @@ class UnitWork:
     ) -> tuple[Attempt, Judged]:
         """The attempt and its record, before it is known whether it counts."""
         settled = match.corrected.settled
-        standing = Standing(self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s)
+        standing = AttemptNumber(
+            self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s
+        )
         if step.name == WARM_CHECK:
             verdict, evidence = judge_repeat(match, step, standing, self.place)
         else:
@@ -282,8 +283,8 @@ class UnitWork:
         verdict = replace(judged.verdict, counts=counts)
         if attempt.step == WARM_CHECK:
             moved, allowed = self.state.moved(), self.place.sheet.warm_limit
-            rested = moved is not None and abs(moved) <= allowed
-            outcome = Outcome.PASS if rested else Outcome.CANNOT_JUDGE
+            unmoved = moved is not None and abs(moved) <= allowed
+            outcome = Outcome.PASS if unmoved else Outcome.CANNOT_JUDGE
             verdict = replace(verdict, outcome=outcome, moved=moved, moved_allowed=allowed)
         return Judged(verdict, judged.evidence)
 
@@ -300,7 +301,7 @@ class UnitWork:
 
     def _open(self, step: Step, utc_s: float, basis: Basis, witness: tuple[Pair, ...], touch: int) -> Judged:
         number = self.state.named(step.name).attempts + 1
-        standing = Standing(self.serial, number)
+        standing = AttemptNumber(self.serial, number)
         verdict, evidence = judge_open(
             self._criteria(step), standing, self.place, utc_s, basis=basis, witness=witness
         )
@@ -319,7 +320,7 @@ class UnitWork:
         if name is None and latest is None:
             raise Refused(Refusal.NOTHING_MEASURED)
         step = latest.step if latest is not None else self._named(name or "")
-        return self._told(Notice(Severity.REMARK, Code.STEP_AGAIN, utc_s, self.serial, step.pair, step.name))
+        return self._told(Notice(Severity.INFO, Code.STEP_AGAIN, utc_s, self.serial, step.pair, step.name))
 
     def skip(self, reason: str, name: str | None, utc_s: float) -> Notice:
         """Leave a step out; the unit cannot pass any more.
@@ -355,7 +356,7 @@ class UnitWork:
         if not self.undoable:
             raise Refused(Refusal.NOTHING_TO_UNDO)
         step = self.state.named(self.state.attempts[-1].step).step
-        return self._told(Notice(Severity.REMARK, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
+        return self._told(Notice(Severity.INFO, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
 
     def _named(self, name: str) -> Step:
         try:
@@ -384,9 +385,9 @@ class UnitWork:
         attempt: Attempt | None = None,
         pair: Pair | None = None,
     ) -> Notice:
-        weight = Severity.WARNING if code is Code.STEP_MOVED else Severity.REMARK
+        severity = Severity.WARNING if code is Code.STEP_MOVED else Severity.INFO
         facts = {} if attempt is None else facts_of(attempt)
-        return Notice(weight, code, settled.utc_s, self.serial, pair or step.pair, step.name, facts)
+        return Notice(severity, code, settled.utc_s, self.serial, pair or step.pair, step.name, facts)
 
     def _refusal(self, code: Code, match: Match, step: Step, attempt: Attempt, *, offer: bool) -> Notice:
         """A value that reads like another pair, with the word that measures that one again if it is meant."""

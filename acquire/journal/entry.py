@@ -9,7 +9,7 @@ from typing import Any
 
 from acquire.errors import JournalUnusable
 from acquire.journal.plain import from_plain, kind_of, to_plain
-from acquire.journal.upgrade import upgraded
+from acquire.journal.upgrade import in_todays_names, upgraded
 from acquire.records import Evidence, Recorded
 
 
@@ -70,8 +70,10 @@ def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
         JournalUnusable: its content is no JSON any more.
     """
     seq, kind, utc_s, serial, _batch, payload, evidence = row
+    if not isinstance(payload, str):
+        raise _damaged(seq, "it holds no text")
     try:
-        plain = json.loads(payload)
+        plain = json.loads(in_todays_names(payload, kind))
         kept = None if evidence is None else json.loads(evidence)
     except (ValueError, TypeError) as error:
         raise _damaged(seq, str(error)) from error

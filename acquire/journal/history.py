@@ -12,10 +12,10 @@ import os
 import shutil
 import sqlite3
 from collections import deque
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator
 from functools import partial
-from itertools import chain, islice
-from operator import attrgetter, itemgetter
+from itertools import chain
+from operator import attrgetter
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, TypeVar
@@ -24,10 +24,11 @@ from urllib.parse import quote
 from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry, entry_of, storable
-from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
+from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, code_of, in_words
 from acquire.journal.plain import KINDS
-from acquire.journal.query import Query, Record, check_names, evidence_of, explains
+from acquire.journal.query import Query, Record, conditions, evidence_of, explains
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
+from acquire.journal.upgrade import in_todays_names
 from acquire.records import Evidence
 
 T = TypeVar("T")
@@ -39,13 +40,16 @@ SHOWN = "seq, kind, utc_s, serial, batch, payload, evidence"
 NAMES = {name.encode(): name for name in KINDS}
 """Kinds of entries by the bytes that a file has for them."""
 
-PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "batch": "batch"}
-"""Fields that are columns of their own."""
+COLUMNS = {
+    **{name: name for name in ("kind", "serial", "batch")},
+    **{name: f"json_extract(payload, '$.{name}')" for name in ("meter_id", "sheet", "bench", "outcome")},
+    "utc_s": "utc_s {} ?",
+}
+"""Where a query's fields are, for `conditions`."""
 
 NAME_ONE = "Name the folder of a bench's journal."
 
-AT_ONCE = 500
-"""Rows whose fields are read from their JSON together."""
+BEGUN_BY = "SELECT value FROM about WHERE key = 'bench'"
 
 LONGEST_NUMBER = 18
 """Digits of a sequence number that SQLite can hold for certain."""
@@ -84,7 +88,7 @@ class JournalReader(Record):
             self._connection.text_factory = _text
             self._connection.create_function("explains", 2, _explains, deterministic=True)
             self.birth = self._recognise()
-            self.bench = self._told("bench")
+            self.bench = next((str(row[0]) for row in self._asked(BEGUN_BY)), "")
             files = archives(self.path.parent) if with_archives else []
             self._archives = [JournalReader(each, with_archives=False) for each in files]
         except BaseException:
@@ -120,8 +124,7 @@ class JournalReader(Record):
             if not (birth := birth_of(self._connection)):
                 raise JournalUnusable(f"The journal {self.path} is damaged: its birth id is gone.")
         except FAULTS as error:
-            code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
-            if code == sqlite3.SQLITE_NOTADB and not self.path.name.startswith("journal"):
+            if code_of(error) == sqlite3.SQLITE_NOTADB and not self.path.name.startswith("journal"):
                 raise JournalMissing(f"{self.path} is no journal.", NAME_ONE) from error
             raise in_words(error, self.path) from error
         except (ValueError, TypeError) as error:
@@ -130,12 +133,12 @@ class JournalReader(Record):
             ) from error
         return birth
 
-    def _told(self, key: str) -> str:
+    def _asked(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:
+        """All rows of an answer."""
         try:
-            row = self._connection.execute("SELECT value FROM about WHERE key = ?", (key,)).fetchone()
+            return self._connection.execute(sql, values).fetchall()
         except FAULTS as error:
             raise in_words(error, self.path) from error
-        return str(row[0]) if row else ""
 
     def close(self) -> None:
         """Close all files."""
@@ -149,12 +152,6 @@ class JournalReader(Record):
         """As `Record.find`."""
         found = self._in_order(lambda reader: reader.find_here(query), attrgetter("seq"))
         yield from _latest(found, query.limit)
-
-    def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """As `Record.values`."""
-        check_names(names)
-        found = self._in_order(lambda reader: reader.values_here(query, names), itemgetter(0))
-        yield from (row[1:] for row in _latest(found, query.limit))
 
     def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
         """As `Record.payloads`."""
@@ -172,11 +169,6 @@ class JournalReader(Record):
 
         What a power cut left in two files is told once.
         """
-        if not self._archives:
-            return ask(self)
-        return self._merged(ask, seq)
-
-    def _merged(self, ask: Callable[[JournalReader], Iterator[T]], seq: Callable[[T], int]) -> Iterator[T]:
         births = dict.fromkeys(
             [*(each.birth for each in self._archives if each.birth != self.birth), self.birth]
         )
@@ -196,26 +188,6 @@ class JournalReader(Record):
         columns = SHOWN if query.with_evidence else SHOWN.replace("evidence", "NULL")
         for row in self._select(columns, query):
             yield entry_of(self.birth, row)
-
-    def values_here(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """As `values`, in this one file only, each row with its number in front."""
-        places = {**PLACES, "id": f"'{self.birth}-' || seq"}
-        fields = [name for name in names if name not in places]
-        if len(fields) < 2:
-            columns = [places.get(name, f"json_extract(payload, '$.{name}')") for name in names]
-            yield from self._select(", ".join(["seq", *columns]), query)
-            return
-        # All fields at once come as one JSON array, in half the time of one column each.
-        paths = ", ".join(f"'$.{name}'" for name in fields)
-        own = [name for name in names if name in places]
-        order = [(len(own) + fields.index(n)) if n not in places else own.index(n) for n in names]
-        columns = ["seq", *(places[name] for name in own), f"json_extract(payload, {paths})"]
-        arrange = itemgetter(*order)
-        rows = self._select(", ".join(columns), query)
-        while block := list(islice(rows, AT_ONCE)):
-            found = json.loads(f"[{','.join([row[-1] for row in block])}]")
-            for (seq, *kept, _), values in zip(block, found, strict=True):
-                yield (seq, *arrange(kept + values))
 
     def _select(self, columns: str, query: Query) -> Iterator[tuple[Any, ...]]:
         where, values = _where(query)
@@ -239,14 +211,8 @@ class JournalReader(Record):
         for reader in [self, *self._archives]:
             if reader.birth != birth:
                 continue
-            try:
-                row = reader._connection.execute(  # noqa: SLF001  (of the same class)
-                    f"SELECT {SHOWN} FROM entry WHERE seq = ?",  # noqa: S608  (our own words)
-                    (int(number),),
-                ).fetchone()
-            except FAULTS as error:
-                raise in_words(error, reader.path) from error
-            if row is not None:
+            sql = f"SELECT {SHOWN} FROM entry WHERE seq = ?"  # noqa: S608  (our own words)
+            for row in reader._asked(sql, int(number)):  # noqa: SLF001  (of the same class)
                 kept = entry_of(birth, row).evidence
                 return None if kept is None else evidence_of(entry_id, kept)
         return None
@@ -259,11 +225,7 @@ class JournalReader(Record):
         )
         counts: dict[str, int] = {}
         for reader in [self, *reversed(self._archives)]:
-            try:
-                rows = reader._connection.execute(sql).fetchall()  # noqa: SLF001  (of the same class)
-            except FAULTS as error:
-                raise in_words(error, reader.path) from error
-            for name, count in rows:
+            for name, count in reader._asked(sql):  # noqa: SLF001  (of the same class)
                 counts[str(name)] = counts.get(str(name), 0) + int(count)
         return list(counts.items())
 
@@ -279,36 +241,12 @@ def _latest(found: Iterator[T], limit: int | None) -> Iterator[T]:
 
 def _where(query: Query) -> tuple[str, list[Any]]:
     """The query as a condition of SQL with the values to bind."""
-    parts: list[str] = []
-    values: list[Any] = []
-    for column, wanted in (
-        ("serial", query.serial),
-        ("batch", query.batch),
-        ("json_extract(payload, '$.meter_id')", query.meter_id),
-        ("json_extract(payload, '$.sheet')", query.sheet),
-        ("json_extract(payload, '$.bench')", query.bench),
-    ):
-        if wanted is not None:
-            parts.append(f"{column} = ?")
-            values.append(storable(wanted))
+    parts, values = conditions(query, COLUMNS)
     # An index that holds only some rows serves only questions that say so in its own words.
     parts += [f"{name} <> ''" for name in ("serial", "batch") if getattr(query, name)]
     narrow = query.serial or query.batch  # their indexes leave less to read than that of kinds
     if query.kinds and "verdict" not in query.kinds and not narrow:
         parts.append("kind <> 'verdict'")
-    for comparison, bound in zip((">=", "<"), query.span_utc_s(), strict=True):
-        if bound is not None:
-            parts.append(f"utc_s {comparison} ?")
-            values.append(bound)
-    kinds = ("unit_result",) if query.diagnosis is not None else ()
-    for column, among in (
-        ("kind", query.kinds),
-        ("kind", kinds),
-        ("json_extract(payload, '$.outcome')", tuple(each.value for each in query.outcomes)),
-    ):
-        if among:
-            parts.append(f"{column} IN ({', '.join('?' * len(among))})")
-            values += among
     if query.diagnosis is not None:
         parts.append("explains(payload, ?)")
         values.append(storable(query.diagnosis).casefold())
@@ -318,6 +256,6 @@ def _where(query: Query) -> tuple[str, list[Any]]:
 def _explains(payload: str, text: str) -> bool:
     """Whether a unit's result says this; an SQL function, as SQLite folds the letters of English only."""
     try:
-        return explains(json.loads(payload), text)
+        return explains(json.loads(in_todays_names(payload)), text)
     except ValueError:  # no JSON: it says nothing
         return False

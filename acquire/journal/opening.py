@@ -148,7 +148,7 @@ def _examine(path: Path) -> tuple[sqlite3.Connection | None, str]:
     except FAULTS as error:
         if connection is not None:
             connection.close()
-        if not is_damage(error):
+        if not isinstance(error, UnicodeDecodeError) and code_of(error) not in DAMAGED:
             raise
         return None, "it cannot be read" if isinstance(error, UnicodeDecodeError) else str(error)
     if said == ["ok"]:
@@ -182,19 +182,14 @@ def birth_of(connection: sqlite3.Connection) -> str:
     return str(row[0]) if row and row[0] else ""
 
 
-def is_damage(error: Exception) -> bool:
-    """Whether SQLite says that the file itself is bad.
-
-    Extended codes carry the primary one in their low byte.
-    """
-    code = getattr(error, "sqlite_errorcode", None)
-    return isinstance(error, UnicodeDecodeError) or (code is not None and code & 0xFF in DAMAGED)
+def code_of(error: Exception) -> int:
+    """Primary result code of SQLite, which extended ones carry in their low byte; 0 where there is none."""
+    return (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
 
 
 def is_locked(error: Exception) -> bool:
     """Whether another program has the file to itself just now."""
-    code = getattr(error, "sqlite_errorcode", None)
-    return code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    return code_of(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 def _refuse_foreign(connection: sqlite3.Connection, path: Path) -> None:
@@ -262,32 +257,28 @@ WRITING = frozenset({sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.S
 
 def in_words(error: Exception, path: Path) -> JournalUnusable:
     """One sentence on what is wrong with the journal, and one on what to do."""
-    code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
+    code = code_of(error)
     if code in WRITING and mounted_read_only(path.parent):
         return JournalUnusable(
             f"The journal {path} cannot be written: its file system is read-only now.",
             "The system does that after a disk fault: look at the disk, then mount it for writing again.",
         )
+    locked = "is locked by another program.", "Close whatever has it open."
+    damaged = "is damaged.", "Start the bench again: the file is set aside and a new one begun."
     what, hint = {
         sqlite3.SQLITE_FULL: ("cannot be written: the disk is full.", "Make room on it."),
         sqlite3.SQLITE_READONLY: (
             "cannot be written: it is read-only.",
             "Give the program the right to write.",
         ),
-        sqlite3.SQLITE_BUSY: ("is locked by another program.", "Close whatever has it open."),
-        sqlite3.SQLITE_LOCKED: ("is locked by another program.", "Close whatever has it open."),
+        sqlite3.SQLITE_BUSY: locked,
+        sqlite3.SQLITE_LOCKED: locked,
         sqlite3.SQLITE_IOERR: (
             f"cannot be written ({error}).",
             "Look for a full or failing disk, or a quota that is used up.",
         ),
-        sqlite3.SQLITE_CANTOPEN: ("cannot be opened.", "Look whether its folder exists and may be written."),
-        sqlite3.SQLITE_CORRUPT: (
-            "is damaged.",
-            "Start the bench again: the file is set aside and a new one begun.",
-        ),
-        sqlite3.SQLITE_NOTADB: (
-            "is damaged.",
-            "Start the bench again: the file is set aside and a new one begun.",
-        ),
+        sqlite3.SQLITE_CANTOPEN: ("cannot be opened.", "Check that its folder exists and can be written."),
+        sqlite3.SQLITE_CORRUPT: damaged,
+        sqlite3.SQLITE_NOTADB: damaged,
     }.get(code, (f"cannot be used ({error}).", ""))
     return JournalUnusable(f"The journal {path} {what}", hint)

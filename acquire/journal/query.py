@@ -6,39 +6,24 @@ iterators, oldest first, so that memory does not grow with the record. Not for h
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Protocol, Self
 
+import msgspec
+
 from acquire.errors import JournalUnusable
-from acquire.journal.entry import Entry
+from acquire.journal.entry import Entry, storable
 from acquire.journal.plain import evidence_from_plain, from_plain
-from acquire.journal.upgrade import upgraded
+from acquire.journal.upgrade import RENAMED, in_todays_names, upgraded
 from acquire.records import Evidence, Outcome, UnitResult
 from acquire.words.faults import sentence
 from acquire.words.units import findings_words
 
-PLACE_NAMES = ("id", "seq", "kind", "utc_s")
-"""Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
-
 OF_A_VISIT = ("unit_started", "unit_result", "typed_result")
 """Kinds of entries that say how a unit's visit on a bench ended."""
-
-_FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
-"""How a field of a record may be called; names stand in a store's SQL itself. 63 characters are PostgreSQL's
-longest name."""
-
-
-def check_names(names: Sequence[str]) -> None:
-    """Raise unless each of these could be a field's name.
-
-    Raises:
-        ValueError: one could not.
-    """
-    if unfit := [name for name in names if not _FIELD.fullmatch(name)]:
-        raise ValueError(f"no field is called {unfit[0]!r}")
 
 
 def explains(payload: Any, text: str) -> bool:
@@ -99,6 +84,33 @@ class Query:
         return max(starts, default=None), min(ends, default=None)
 
 
+def conditions(query: Query, columns: Mapping[str, str]) -> tuple[list[str], list[Any]]:
+    """A query as conditions of SQL with the values to bind, `?` in the place of each; not its diagnosis.
+
+    Args:
+        query: what is looked for.
+        columns: where a store keeps serial, batch, meter_id, sheet, bench, kind and outcome; and, by "utc_s",
+            how it holds its time against a bound, with braces in the place of the sign.
+    """
+    parts: list[str] = []
+    values: list[Any] = []
+    for name in ("serial", "batch", "meter_id", "sheet", "bench"):
+        if (wanted := getattr(query, name)) is not None:
+            parts.append(f"{columns[name]} = ?")
+            values.append(storable(wanted))
+    for sign, bound in zip((">=", "<"), query.span_utc_s(), strict=True):
+        if bound is not None:
+            parts.append(columns["utc_s"].format(sign))
+            values.append(bound)
+    of_units = ("unit_result",) if query.diagnosis is not None else ()
+    outcomes = tuple(each.value for each in query.outcomes)
+    for name, among in (("kind", query.kinds), ("kind", of_units), ("outcome", outcomes)):
+        if among:
+            parts.append(f"{columns[name]} IN ({', '.join('?' * len(among))})")
+            values += among
+    return parts, values
+
+
 class Record(Protocol):
     """A store of entries that can be asked; a context manager. All but `close` raise JournalUnusable."""
 
@@ -111,13 +123,23 @@ class Record(Protocol):
 
         Args:
             query: what is looked for; `with_evidence` plays no part.
-            names: of `PLACE_NAMES`, or fields of the payload that hold a number, a text, true, false or
-                nothing. A field that an entry lacks is None; true and false come as such, or as 1 and 0.
-
-        Raises:
-            ValueError: a name could not be a field's.
+            names: of fields of the payload, as they stand in it; or "id", "seq", "kind" of the entry itself.
+                A field that an entry lacks is None.
         """
-        ...
+        row = msgspec.defstruct("Fields", [(name, Any, None) for name in names])
+        decode = msgspec.json.Decoder(row).decode
+        renamed = not {*RENAMED.values(), "ending", "code"}.isdisjoint(names)
+        own = [name for name in ("id", "seq", "kind") if name in names]
+        for entry_id, kind, stored in self.payloads(query):
+            payload = in_todays_names(stored) if renamed else stored
+            try:
+                held = decode(payload)
+            except (msgspec.MsgspecError, UnicodeError):  # half a surrogate pair, or damage
+                held = row(**{name: _plain(entry_id, payload).get(name) for name in names})
+            of_entry = {"id": entry_id, "seq": int(entry_id.rpartition("-")[2]), "kind": kind}
+            for name in own:
+                setattr(held, name, of_entry[name])
+            yield msgspec.structs.astuple(held)
 
     def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
         """Id, kind and payload of the entries that answer a query, oldest first, the payload as its JSON.
@@ -149,6 +171,13 @@ class Record(Protocol):
     def __exit__(self, *_: object) -> None:
         """Close it."""
         self.close()
+
+
+def _plain(entry_id: str, payload: bytes) -> dict[str, Any]:
+    try:
+        return dict(json.loads(payload.decode("utf-8", "surrogatepass")))
+    except (ValueError, TypeError) as error:
+        raise JournalUnusable(f"Entry {entry_id} of the journal is damaged: {error}.") from error
 
 
 def evidence_of(entry_id: str, plain: dict[str, Any]) -> Evidence:

@@ -229,7 +229,7 @@ class Journal:
         connection, aside = open_checked(self.path, self._bench, now_s)
         self._connection = connection
         if aside:
-            self.notices.append(Notice(Severity.WARNING, Code.JOURNAL_SET_ASIDE, now_s, facts=aside))
+            self.notices.append(Notice(Severity.WARNING, Code.JOURNAL_QUARANTINED, now_s, facts=aside))
         self._inode = self.path.stat().st_ino
         self.birth = birth_of(connection)
         # What AUTOINCREMENT remembers also counts entries that have gone to an archive.

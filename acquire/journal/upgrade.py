@@ -1,14 +1,16 @@
 """Entries of earlier programs brought up to today's records as they are read; what is stored stays as it is.
 
-Until November 2026 a record said in English what it says in codes now. This is the only place that reads such
-sentences back, and it reads none that today's program writes. Not for the tables of the file (schema).
+Names of version 1 (before December 2026) are replaced in the JSON itself, before anything reads it:
+`in_todays_names`. Until November 2026 a record also said in English what it says in codes now: `upgraded` is
+the only place that reads such sentences back, and it reads none that today's program writes. Not for the
+tables of the file (schema).
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import Any, AnyStr
 
 from acquire.journal.plain import KINDS
 from acquire.records import Basis, Ending, FindingKind, Fit, ResultKind, TypedWhy, UntestedKind
@@ -16,6 +18,44 @@ from acquire.records.codes import WARM_CHECK
 from acquire.unit_result import shows_turns
 
 Plain = dict[str, Any]
+
+RENAMED = {
+    "conformity": "conformance_probability",
+    "sort": "result_kind",
+    "weight": "severity",
+}
+"""Fields of version 1 by the names that they have now; no field of any entry was called by one of these."""
+
+RESPELT = {
+    '"weight":"remark"': '"severity":"info"',
+    '"ending":"given_up"': '"ending":"early"',
+    '"code":"journal.set_aside"': '"code":"journal.quarantined"',
+}
+"""Values of version 1, each with its field; replaced first."""
+
+_TEXTS = RESPELT | {f'"{old}":': f'"{new}":' for old, new in RENAMED.items()}
+_BYTES = {old.encode(): new.encode() for old, new in _TEXTS.items()}
+_OF_A_VERDICT = '"conformity":'
+
+
+def in_todays_names(text: AnyStr, kind: str = "") -> AnyStr:
+    """JSON of an entry, or of several, with the names of version 1 replaced; itself where it has none.
+
+    Exact, for inside a JSON string a backslash stands before each quote. Values are found only where no space
+    stands behind the colon: as this program has always spelt them.
+
+    Args:
+        text: as it was stored or sent.
+        kind: of the entry, if it is known: a verdict, of which there are most, holds one of the names only.
+    """
+    if isinstance(text, bytes):
+        for old, new in _BYTES.items():
+            text = text.replace(old, new)
+        return text
+    for old in (_OF_A_VERDICT,) if kind == "verdict" else _TEXTS:
+        text = text.replace(old, _TEXTS[old])
+    return text
+
 
 GIVEN_UP = "given up: "
 NEXT_UNIT = "given up: the next unit was started"
@@ -74,7 +114,7 @@ def _unit_result(old: Plain) -> Plain:
     if held == NEXT_UNIT:
         ending = Ending.NEXT_UNIT
     elif held.startswith(GIVEN_UP):
-        ending, remark = Ending.GIVEN_UP, held.removeprefix(GIVEN_UP)
+        ending, remark = Ending.EARLY, held.removeprefix(GIVEN_UP)
     elif held:
         ending = Ending.WARM
     return {
@@ -148,7 +188,7 @@ def _target(name: str) -> str:
 def _typed_result(old: Plain) -> Plain:
     return {
         "target": _target(old["name"]),
-        "shows_turns": shows_turns(ResultKind(old["sort"]), old["name"]),
+        "shows_turns": shows_turns(ResultKind(old["result_kind"]), old["name"]),
         **_typed_why(old["reason"], stated=old["stated"]),
     }
 

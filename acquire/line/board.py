@@ -14,6 +14,7 @@ from typing import Any
 from pydantic_core import from_json
 
 from acquire.choices import Outcome
+from acquire.journal.upgrade import in_todays_names
 from acquire.outlets.payload import VERSION
 from acquire.outlets.topics import State, bench_in
 from acquire.words.verdicts import OUTCOME_WORDS
@@ -64,6 +65,7 @@ class Card:
         sheet, meter: names of the files in force; sheet_hash, meter_hash: of them.
         last: how the last unit ended, in words.
         units, passed, failed: judged today, by the database.
+        version: of the topics it was heard on; 0 before it was heard.
     """
 
     name: str
@@ -81,6 +83,7 @@ class Card:
     units: int = 0
     passed: int = 0
     failed: int = 0
+    version: int = 0
 
 
 @dataclass(slots=True)
@@ -105,11 +108,16 @@ class Board:
 
     def heard(self, topic: str, payload: bytes, now_s: float, *, retained: bool = False) -> None:
         """Take one message; what is none of ours is passed over."""
-        name, last = bench_in(topic)
-        plain = _object(payload)
+        version, name, last = bench_in(topic)
+        plain = _object(payload, version)
         if not name or plain is None or not self._known(name):
             return
         card = self.cards.setdefault(name, Card(name))
+        if version < card.version:
+            return  # retained before the bench was updated
+        if version > card.version > 0:
+            card = self.cards[name] = Card(name)
+        card.version = version
         match last:
             case "status":
                 self._status(card, plain, now_s, retained=retained)
@@ -143,7 +151,7 @@ class Board:
     def _recorded(self, card: Card, plain: dict[str, Any], now_s: float) -> None:
         card.recorded_s = max(card.recorded_s, min(_number(plain, "utc_s"), now_s))
         kind = _text(plain, "kind")
-        if kind == "notice" and plain.get("weight") == "stop":
+        if kind == "notice" and plain.get("severity") == "stop":
             card.halted = _text(plain, "text")
         elif kind in ("verdict", "unit_started", "unit_result"):
             card.halted = ""
@@ -252,12 +260,12 @@ class Board:
         }
 
 
-def _object(payload: bytes) -> dict[str, Any] | None:
+def _object(payload: bytes, version: int) -> dict[str, Any] | None:
     try:
-        plain = from_json(payload)
+        plain = from_json(payload if version == VERSION else in_todays_names(payload))
     except ValueError:
-        return {"schema": VERSION} if not payload else None  # an empty prompt: nobody is asked
-    return plain if isinstance(plain, dict) and plain.get("schema") == VERSION else None
+        return {} if not payload else None  # an empty prompt: nobody is asked
+    return plain if isinstance(plain, dict) and plain.get("schema") == version else None
 
 
 def _text(plain: dict[str, Any], key: str) -> str:

@@ -30,11 +30,11 @@ from acquire.line.database import away, connect
 from acquire.line.hearing import Subscriber, listening
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.outlet import BackOff, OutletFailed, beside
-from acquire.outlets.topics import ROOT
-from acquire.page.access import Gate, own_names, token_of
+from acquire.outlets.topics import ROOTS
+from acquire.page.access import PageGate, own_names, token_of
 from acquire.page.app import Events, Guard, files_of, plain, read_assets
 from acquire.page.serve import address_of, listening_socket, serve
-from acquire.page.stream import Feed
+from acquire.page.stream import Broadcast
 from acquire.sheets import load_sheet
 from drivers.errors import MeterError
 from drivers.models import load_model
@@ -60,7 +60,7 @@ LATEST = "SELECT bench, extract(epoch FROM max(latest))::float8 FROM steadyohm.j
 
 
 @dataclass(slots=True)
-class BoardFeed(Feed):
+class BoardFeed(Broadcast):
     """What goes to the open pages.
 
     Attributes:
@@ -128,7 +128,7 @@ class BoardPage:
         feed = BoardFeed(board, self.clock)
         listener = listening_socket(self.host, self.port)
         token = None if self.token_file is None else token_of(self.token_file)
-        gate = Gate(self.host, listener.getsockname()[1], token, own_names())
+        gate = PageGate(self.host, listener.getsockname()[1], token, own_names())
         served = asyncio.create_task(serve(_app(feed, gate), listener, stop), name="line page server")
         self.ready(address_of(listener) + (f"?token={token}" if token else ""))
         works = feed.run(), self._listen(board), self._ask(board), self._look(board)
@@ -147,7 +147,8 @@ class BoardPage:
             try:
                 name = f"steadyohmpage{secrets.token_hex(5)}"
                 async with listening(self.broker, name, in_flight=1000, session_s=0) as subscriber:
-                    await subscriber.subscribe([f"{ROOT}/+/{last}" for last in TOPICS], qos=0, retained=True)
+                    topics = [f"{root}/+/{last}" for root in ROOTS for last in TOPICS]
+                    await subscriber.demand(topics, qos=0, retained=True)
                     board.trouble["broker"] = ""
                     back_off.reset()
                     await self._hear(subscriber, board)
@@ -198,9 +199,7 @@ class BoardPage:
                 board.trouble["files"] = ""
             except (SteadyohmError, OSError, TimeoutError) as error:
                 why = " ".join(str(error).split()) or "it does not answer"
-                board.trouble["files"] = (
-                    f"The shared folder {folder} cannot be looked into: {why.rstrip('.')}."
-                )
+                board.trouble["files"] = f"The shared folder {folder} cannot be read: {why.rstrip('.')}."
                 board.changed.add("")
             await asyncio.sleep(ASK_S)
 
@@ -223,7 +222,7 @@ def newest_in(folder: Path) -> dict[tuple[str, str], set[str]]:
     return found
 
 
-def _app(feed: BoardFeed, gate: Gate) -> ASGIApp:
+def _app(feed: BoardFeed, gate: PageGate) -> ASGIApp:
     assets = read_assets(STATIC, "line.html")
 
     async def now(_request: Request) -> Response:

@@ -12,7 +12,6 @@ import contextlib
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import structlog
 
@@ -23,15 +22,16 @@ from acquire.line.hearing import Subscriber, listening
 from acquire.line.incoming import Row, read
 from acquire.line.store import Complete, Store
 from acquire.outlets.mqtt import Broker, Heard
-from acquire.outlets.outlet import BackOff, OutletFailed
+from acquire.outlets.outlet import BackOff, OutletFailed, ended
 from acquire.outlets.payload import as_json
 from acquire.outlets.topics import (
+    ACK,
     EVIDENCE,
-    KEPT,
     LINE_TOPIC_OF_KIND,
-    ROOT,
+    ROOT_OF_1,
+    ROOTS,
     STATUS,
-    Kept,
+    Ack,
     Topics,
     live_payload,
 )
@@ -43,9 +43,6 @@ TOPICS = sorted({*LINE_TOPIC_OF_KIND.values(), EVIDENCE})
 
 DRAIN_S = 4.0
 """Longest time for the batch under way after a stop is asked for; systemd is told 8 s."""
-
-LATE_S = 0.5
-"""After that a task that was told to end is told again."""
 
 LONGEST_BATCH_S = 40.0
 """A database that takes longer for a batch hangs; the connection is given up."""
@@ -110,16 +107,17 @@ class Collector:
                     with contextlib.suppress(TimeoutError):
                         await asyncio.wait_for(stop.wait(), self.back_off.next_s())
         finally:
-            reporting.cancel()
-            await asyncio.gather(reporting, return_exceptions=True)
+            await ended(reporting)
             await self.store.close()
 
     async def _connected(self, stop: asyncio.Event) -> None:
         """One connection to the broker."""
         rules = self.rules
         async with listening(self.broker, identifier(rules), in_flight=rules.in_flight) as subscriber:
-            await subscriber.subscribe([f"$share/{rules.group}/{ROOT}/+/{last}" for last in TOPICS])
-            await subscriber.subscribe([f"{ROOT}/+/{STATUS}"], qos=0, retained=True)
+            await subscriber.demand(
+                [f"$share/{rules.group}/{root}/+/{last}" for root in ROOTS for last in TOPICS]
+            )
+            await subscriber.demand([f"{root}/+/{STATUS}" for root in ROOTS], qos=0, retained=True)
             self.back_off.reset()
             self.subscriber = subscriber
             self._say("collect.listening", "", group=rules.group)
@@ -205,8 +203,10 @@ class Collector:
     async def _publish(self, subscriber: Subscriber, news: Iterable[Complete]) -> None:
         now_s = self.clock.utc_s()
         for each in news:
-            said = Kept(each.bench, each.journal, each.seq, now_s)
-            await subscriber.publish(Topics(each.bench).of(KEPT), as_json(live_payload(said)))
+            said = live_payload(Ack(each.bench, each.journal, each.seq, now_s))
+            await subscriber.publish(Topics(each.bench).of(ACK), as_json(said))
+            of_1 = Topics(each.bench, ROOT_OF_1).of("kept"), as_json({**said, "schema": 1})
+            await subscriber.publish(*of_1)  # a bench hears one of the two
 
     # ------------------------------------------------------------------ for people
 
@@ -235,19 +235,6 @@ class Collector:
                 )
                 self.changed()
             before = now
-
-
-async def ended(*tasks: asyncio.Task[Any]) -> list[Any]:
-    """Cancel tasks and wait for them; gives what each returned or raised.
-
-    A database that hangs is asked by psycopg to break off, for five seconds; a second cancel spares them.
-    """
-    for task in tasks:
-        task.cancel()
-    _, late = await asyncio.wait(tasks, timeout=LATE_S)
-    for task in late:
-        task.cancel()
-    return await asyncio.gather(*tasks, return_exceptions=True)
 
 
 def rows_of(messages: Iterable[Heard]) -> list[Row]:

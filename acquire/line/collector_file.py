@@ -8,19 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, cast
 
 from pydantic import Field, TypeAdapter, model_validator
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import BenchName, FilePath
-from acquire.files.network_tables import BrokerSettings, EnvironmentName, HttpSettings, first_line, variable
-from acquire.files.toml_file import Faults, Table, read_toml
+from acquire.files.network_tables import BrokerSettings, HttpSettings, Secretive
+from acquire.files.toml_file import Faults, TomlTable, read_toml, tables_of
 from acquire.line.database import complete
 from acquire.quantity import Seconds
 
 
-class CollectorSettings(Table):
+class CollectorSettings(TomlTable):
     """`[collector]`: who collects.
 
     Attributes:
@@ -31,7 +31,7 @@ class CollectorSettings(Table):
         in_flight: most messages under way without acknowledgement.
     """
 
-    name: BenchName
+    name: Annotated[BenchName, Field(examples=['"collector-1"'])]
     group: BenchName = "line"
     messages: Annotated[int, Field(strict=True, ge=1, le=10_000)] = 500
     linger: Seconds = 0.02
@@ -44,13 +44,11 @@ class LineBroker(BrokerSettings):
     version: Literal["5"] = "5"
 
 
-class DatabaseSettings(Table):
+class DatabaseSettings(Secretive):
     """`[database]`: where the record of the line is kept.
 
     Attributes:
         address: postgresql://USER@HOST:PORT/DATABASE, without the password.
-        password_env: environment variable that holds the password.
-        password_file: path of a file whose first line is the password.
         ca: path of the authority's certificate, by which the server shows who it is; left out, the system's
             are trusted. Asked of servers on other machines unless the address says another sslmode.
         migrate: make missing tables at the start; False leaves that to `collect --migrate`.
@@ -65,32 +63,18 @@ class DatabaseSettings(Table):
             examples=['"postgresql://collector@db.lan/steadyohm"'],
         ),
     ]
-    password_env: EnvironmentName | None = None
-    password_file: FilePath | None = None
     ca: FilePath | None = None
     migrate: bool = True
 
     @model_validator(mode="after")
-    def _one_password(self) -> Self:
-        if self.password_env and self.password_file:
-            raise ValueError("give password_env or password_file, not both")
+    def _holds_no_password(self) -> Self:
         if "password=" in self.address:
             raise ValueError("the address must not hold the password: name it in password_env")
         return self
 
     def complete(self, environment: Mapping[str, str]) -> str:
-        """The address for the driver, with password and what the server must show. Raises as `password`."""
-        return complete(self.address, self.password(environment), self.ca)
-
-    def password(self, environment: Mapping[str, str]) -> str | None:
-        """Fetch it.
-
-        Raises:
-            InputImpossible: the variable is not set, or the file cannot be read.
-        """
-        if self.password_env:
-            return variable(environment, self.password_env)
-        return first_line(self.password_file) if self.password_file else None
+        """For the driver, with password and what the server must show. Raises as `password_of`."""
+        return complete(self.address, self.password_of(environment), self.ca)
 
 
 class LineSettings(HttpSettings):
@@ -107,28 +91,19 @@ class LineSettings(HttpSettings):
     files: FilePath | None = None
 
 
-TABLES: dict[str, type[Table]] = {
-    "collector": CollectorSettings,
-    "broker": LineBroker,
-    "database": DatabaseSettings,
-    "line": LineSettings,
-}
-"""All tables of a collector file; each stands once. The first three must be there."""
-
-
-class CollectorFile(Table):
+class CollectorFile(TomlTable):
     """Everything a collector file says, checked.
 
     Attributes:
         file: itself.
-        collector, broker, database, line: its tables.
+        collector, broker, database, line: its tables; defaults stand for a missing last one.
     """
 
     file: Path
     collector: CollectorSettings
     broker: LineBroker
     database: DatabaseSettings
-    line: LineSettings
+    line: LineSettings = Field(default_factory=cast("Any", dict))
 
 
 def load_collector(path: Path) -> CollectorFile:
@@ -139,13 +114,8 @@ def load_collector(path: Path) -> CollectorFile:
     """
     file = read_toml(path, "collector file")
     faults = Faults(file)
-    faults.unknown_tables(TABLES, "collector file")
-    found: dict[str, Any] = {}
-    for name, model in TABLES.items():
-        if name in file.tree or name == "line":
-            found[name] = faults.check(model, file.tree.get(name, {}), (name,))
-        else:
-            faults.add((), f"there is no [{name}] table.", "configs/line/collector.toml shows all of them.")
+    faults.unknown_tables(tables_of(CollectorFile), "collector file")
+    found = faults.tables(CollectorFile)
     faults.stop_here()
     return CollectorFile.model_construct(file=path.absolute(), **found)
 

@@ -17,9 +17,8 @@ import aiomqtt
 from paho.mqtt.client import PUBACK
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
-from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from acquire.outlets.mqtt import FAILED_FROM, Broker, Heard, MqttClient, common_words, enter, why_gone
+from acquire.outlets.mqtt import Broker, Connection, Heard, MqttClient, common_words, enter, why_gone
 
 SESSION_S = 86_400
 """How long the broker keeps the session of a collector that is away: a day. What waited there longer is sent
@@ -52,13 +51,10 @@ class _Ear(MqttClient):
         self._client._packet_queue(PUBACK, packets, 0, 1)  # noqa: SLF001  (reason above)
 
 
-class Subscriber:
-    """An open connection that listens."""
+class Subscriber(Connection):
+    """An open connection that listens, and acknowledges what it has heard when it is told to."""
 
-    def __init__(self, broker: Broker, client: _Ear) -> None:
-        """Take over a client that is connected; `listening` is the way to get one."""
-        self._broker = broker
-        self._client = client
+    _client: _Ear
 
     async def take(self, most: int, linger_s: float) -> list[Heard]:
         """Wait for a message, then a little for more.
@@ -108,40 +104,14 @@ class Subscriber:
         if numbers:
             self._client.acknowledge(numbers)
 
-    async def publish(self, topic: str, payload: bytes) -> None:
-        """Say something with QoS 0.
+    async def demand(self, topics: Sequence[str], *, qos: int = 1, retained: bool = False) -> None:
+        """As `subscribe`, of topics without which there is nothing to do.
 
         Raises:
-            OutletFailed: the connection has gone.
+            OutletFailed: no answer in time, or the broker does not let us have one of them.
         """
-        try:
-            await self._client.publish(topic, payload, qos=0)
-        except (aiomqtt.MqttError, ValueError) as error:
-            raise self._broker.failed("does not take what is published", error) from error
-
-    async def subscribe(self, topics: Sequence[str], *, qos: int = 1, retained: bool = False) -> None:
-        """Ask for topics.
-
-        Args:
-            topics: filters; shared ones begin with $share/GROUP/.
-            qos: 0 or 1.
-            retained: whether to be told what the broker keeps of them.
-
-        Raises:
-            OutletFailed: no answer in time, or the broker does not let us.
-        """
-        handling = (
-            SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE if retained else SubscribeOptions.RETAIN_DO_NOT_SEND
-        )
-        options = SubscribeOptions(qos=qos, retainHandling=handling)
-        try:
-            granted = await self._client.subscribe([(topic, options) for topic in topics])
-        except (aiomqtt.MqttError, ValueError) as error:
-            raise self._broker.failed("does not answer", error) from error
-        codes: list[Any] = list(granted)
-        for topic, code in zip(topics, codes, strict=True):
-            if (code if isinstance(code, int) else code.value) >= FAILED_FROM:
-                raise self._broker.failed(f"refuses the subscription to {topic}", str(code))
+        if refused := await self.subscribe(topics, qos=qos, retained=retained):
+            raise self._broker.failed(f"refuses the subscription to {refused[0]}", "not authorised")
 
 
 @contextlib.asynccontextmanager

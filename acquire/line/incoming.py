@@ -18,7 +18,8 @@ from typing import Any
 from pydantic_core import from_json
 
 from acquire.journal.plain import evidence_from_plain, from_plain
-from acquire.outlets.payload import VERSION
+from acquire.journal.upgrade import in_todays_names
+from acquire.outlets.payload import VERSION, as_json
 from acquire.outlets.topics import EVIDENCE, LINE_TOPIC_OF_KIND, STATUS, bench_in
 
 LONGEST_NAME = 500
@@ -119,15 +120,16 @@ class _NoRecord(ValueError):
 
 def read(topic: str, payload: bytes) -> Row | None:
     """Check one message; a status that tells no journal is nothing."""
-    bench, last = bench_in(topic)
+    version, bench, last = bench_in(topic)
     if last == STATUS:
         return _known(bench, payload)
     journal, stretch = "", None
     try:
-        plain = _object(payload)
+        text = _of_today(payload) if version == 1 else payload
+        plain = _object(text)
         journal, seq = _place(plain)
         stretch = _stretch(plain, seq)
-        return _arrived(bench, last, journal, seq, (plain, payload, stretch))
+        return _arrived(bench, last, journal, seq, (plain, text, stretch))
     except (_NoRecord, RecursionError) as error:
         reason = str(error) or "it is nested too deeply"
         return Rejected(topic, payload, f"{reason}.", bench, journal, stretch)
@@ -140,6 +142,14 @@ def _known(bench: str, payload: bytes) -> Known | None:
         return None
     whole = isinstance(journal, str) and _BIRTH.fullmatch(journal) and 0 < len(bench) <= LONGEST_NAME
     return Known(bench, str(journal)) if whole else None
+
+
+def _of_today(payload: bytes) -> bytes:
+    """A message of version 1 as a bench of today would have sent it."""
+    plain = _object(payload)
+    if plain.get("schema") == 1:
+        plain["schema"] = VERSION
+    return in_todays_names(as_json(plain))
 
 
 def _object(payload: bytes) -> dict[str, Any]:
@@ -197,7 +207,7 @@ def _arrived(
     if far := _FAR.search(payload):
         _refuse_far(plain)
     if not bench or len(bench) > LONGEST_NAME:
-        raise _NoRecord("the topic is none of a bench")
+        raise _NoRecord("the topic belongs to no bench")
     if plain.get("schema") != VERSION:
         raise _NoRecord(f"its spelling is version {plain.get('schema')!r}, known here is {VERSION}")
     kind = plain.get("kind")

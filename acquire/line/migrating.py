@@ -23,6 +23,7 @@ MIGRATIONS = (
     "partitions by month",
     "an index of all kinds but verdicts",
     "an index of units' results",
+    "names of version 2",
 )
 """What each step brings, in order; `sql/step-1.sql` and so on make them."""
 
@@ -54,9 +55,6 @@ def _is(hint: object, python: type) -> bool:
     """Whether a field holds this type, or nothing."""
     return hint in (python, python | None)
 
-
-AHEAD = 2
-"""Months for which partitions are made ahead: this one and the next."""
 
 EARLIEST = date(2020, 1, 1)
 """No bench of ours measured before; an earlier time is a clock's fault and goes to the default partition."""
@@ -156,15 +154,6 @@ async def make_months(connection: psycopg.AsyncConnection, days: set[date]) -> N
 
 
 def months_ahead(now_utc_s: float) -> set[date]:
-    """First days of this month and of those that come next."""
+    """First days of this month and of the next, for which partitions are made ahead."""
     day = datetime.fromtimestamp(now_utc_s, UTC).date().replace(day=1)
-    months = {day}
-    while len(months) < AHEAD:
-        day = next_month(day)
-        months.add(day)
-    return months
-
-
-def next_month(day: date) -> date:
-    """First day of the month after."""
-    return date(day.year + day.month // 12, day.month % 12 + 1, 1)
+    return {day, date(day.year + day.month // 12, day.month % 12 + 1, 1)}

@@ -18,7 +18,7 @@ from psycopg.types.json import set_json_loads
 
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry, storable
-from acquire.journal.query import Query, Record, check_names, evidence_of, explains
+from acquire.journal.query import Query, Record, conditions, evidence_of, explains
 from acquire.journal.upgrade import upgraded
 from acquire.line.database import complete, shown, why
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID
@@ -34,14 +34,13 @@ NOT_OF_THE_RECORD = frozenset({*HEAD, *OPTIONAL})
 
 NOT_OF_EVIDENCE = NOT_OF_THE_RECORD | {"utc_s"}
 
-PLACES = {
-    "id": "to_jsonb(t.journal || '-' || t.seq)",
-    "seq": "to_jsonb(t.seq)",
-    "kind": "to_jsonb(t.kind)",
-    "serial": "to_jsonb(t.serial)",
-    "batch": "to_jsonb(t.batch)",
+COLUMNS = {
+    **{name: name for name in ("serial", "batch", "sheet", "kind", "outcome")},
+    "meter_id": "meter",
+    "bench": "payload ->> 'bench'",
+    "utc_s": "utc {} to_timestamp(?)",
 }
-"""Fields that are columns of their own."""
+"""Where a query's fields are, for `conditions`."""
 
 _NUMBERS = itertools.count(1)
 
@@ -100,13 +99,6 @@ class LineRecord(Record):
         rows = self._asked(query, f"t.journal, t.seq, t.kind, t.payload, {evidence}", join)
         for journal, seq, kind, payload, kept in rows:
             yield _entry(journal, seq, kind, payload, kept)
-
-    def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """As `Record.values`."""
-        check_names(names)
-        columns = [PLACES.get(name, f"t.payload -> '{name}'") for name in names]
-        for row in self._asked(query, ", ".join(columns) or "1", ""):
-            yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
 
     def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
         """As `Record.payloads`."""
@@ -190,34 +182,11 @@ def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:
 
 def _where(query: Query) -> tuple[str, list[Any]]:
     """The query as a condition of SQL with the values to bind."""
-    parts: list[str] = []
-    values: list[Any] = []
-    for column, wanted in (
-        ("serial", query.serial),
-        ("batch", query.batch),
-        ("meter", query.meter_id),
-        ("sheet", query.sheet),
-        ("payload ->> 'bench'", query.bench),
-    ):
-        if wanted is not None:
-            parts.append(f"{column} = %s")
-            values.append(storable(wanted).replace("\x00", "\ufffd"))
+    parts, values = conditions(query, COLUMNS)
     if query.bench is not None:  # the column stands in an index, the payload decides
-        parts.append("bench = %s")
+        parts.append("bench = ?")
         values.append(storable(query.bench))
     if query.kinds and "verdict" not in query.kinds:  # the words of the index that holds only these
         parts.append("kind <> 'verdict'")
-    for comparison, bound in zip((">=", "<"), query.span_utc_s(), strict=True):
-        if bound is not None:
-            parts.append(f"utc {comparison} to_timestamp(%s)")
-            values.append(bound)
-    kinds = ("unit_result",) if query.diagnosis is not None else ()
-    for column, among in (
-        ("kind", query.kinds),
-        ("kind", kinds),
-        ("outcome", tuple(each.value for each in query.outcomes)),
-    ):
-        if among:
-            parts.append(f"{column} = ANY(%s)")
-            values.append(list(among))
-    return ("WHERE " + " AND ".join(parts) if parts else ""), values
+    bound = [each.replace("\x00", "\ufffd") if isinstance(each, str) else each for each in values]
+    return ("WHERE " + " AND ".join(parts) if parts else "").replace("?", "%s"), bound

@@ -7,8 +7,9 @@ collector at a time joins them. Not for reading (record), nor for when to write 
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, Self
@@ -36,71 +37,19 @@ class Complete:
     seq: int
 
 
-async def count_arrivals(connection: psycopg.AsyncConnection) -> list[Complete]:
-    """Take in what has arrived: it becomes numbers of `journal`; what is behind a gap stays, joined.
-
-    Args:
-        connection: inside a transaction, of the one collector whose turn it is.
-
-    Returns:
-        The journals that are complete further than before, or new.
-
-    Raises:
-        psycopg.Error: nothing has changed.
-    """
-    found = await connection.execute(
-        "SELECT number, bench, journal, after, upto, latest FROM steadyohm.arrival ORDER BY number LIMIT %s",
-        (AT_ONCE,),
-    )
-    arrivals: dict[tuple[str, str], list[tuple[int, Stretch, datetime | None]]] = {}
-    for number, bench, journal, after, upto, latest in await found.fetchall():
-        arrivals.setdefault((bench, journal), []).append((number, Stretch(after, upto), latest))
-    if not arrivals:
-        return []
-    found = await connection.execute("SELECT bench, journal, kept FROM steadyohm.journal")
-    kept = {(bench, journal): upto for bench, journal, upto in await found.fetchall()}
-    done: list[int] = []
-    rows, waiting, news = [], [], []
-    for at, came in arrivals.items():
-        now, behind = complete_upto(kept.get(at, 0), [stretch for _, stretch, _ in came])
-        latest = max((time for _, _, time in came if time is not None), default=None)
-        if len(behind) < len(came) or at not in kept:
-            done += [number for number, _, _ in came]
-            waiting += [(*at, stretch.after, stretch.upto) for stretch in behind]
-            rows.append((*at, now, latest))
-        if now > kept.get(at, -1):
-            news.append(Complete(*at, now // 2))
-    await _write_down(connection, done, rows, waiting)
-    return news
-
-
-async def _write_down(
-    connection: psycopg.AsyncConnection,
-    done: list[int],
-    rows: list[tuple[str, str, int, datetime | None]],
-    waiting: list[tuple[str, str, int, int]],
-) -> None:
-    if rows:
-        await connection.execute(
-            "INSERT INTO steadyohm.journal AS j (bench, journal, kept, latest)"
-            " SELECT * FROM unnest(%s::text[], %s::text[], %s::bigint[], %s::timestamptz[])"
-            " ON CONFLICT (bench, journal) DO UPDATE SET kept = greatest(j.kept, excluded.kept),"
-            " latest = greatest(j.latest, excluded.latest)",
-            [list(column) for column in zip(*rows, strict=True)],
-        )
-        await connection.execute("DELETE FROM steadyohm.arrival WHERE number = ANY(%s)", (done,))
-    if waiting:
-        await connection.execute(
-            "INSERT INTO steadyohm.arrival (bench, journal, after, upto)"
-            " SELECT * FROM unnest(%s::text[], %s::text[], %s::bigint[], %s::bigint[])",
-            [list(column) for column in zip(*waiting, strict=True)],
-        )
-
-
 log = structlog.get_logger()
 
 COLUMNS = "bench, journal, seq, utc, kind, serial, batch, sheet, meter, outcome, payload"
 EVIDENCE_COLUMNS = "bench, journal, seq, utc, evidence"
+
+TYPES = {
+    **dict.fromkeys(("after", "upto", "kept"), "bigint"),
+    **dict.fromkeys(("digest", "payload"), "bytea"),
+    "latest": "timestamptz",
+}
+"""Of the columns that rows are inserted into; any other is text."""
+
+Cells = tuple[Any, ...]
 
 REJECTED_BYTES = 4096
 REJECTED_KEPT = 10_000
@@ -170,8 +119,14 @@ class Store:
         Raises:
             DatabaseAway: nothing or a part is written; the same call may be made again.
         """
-        try:
+        with self._told_as_away():
             await self._write(messages)
+
+    @contextlib.contextmanager
+    def _told_as_away(self) -> Iterator[None]:
+        """What the database says against something, in a sentence."""
+        try:
+            yield
         except psycopg.Error as error:
             raise away(self.address, error) from error
 
@@ -203,12 +158,10 @@ class Store:
         Raises:
             DatabaseAway: nothing is moved.
         """
-        try:
+        with self._told_as_away():
             async with self._use().transaction():
                 await self._use().execute("SET LOCAL statement_timeout = 0")
                 found = await self._use().execute(sql("set-aside"))
-        except psycopg.Error as error:
-            raise away(self.address, error) from error
         return found.rowcount
 
     async def _transaction(self, messages: Sequence[Row]) -> None:
@@ -226,9 +179,7 @@ class Store:
                 rows = map(_evidence_row, evidence)
                 new += await _copied(connection, "evidence", "arriving_evidence", EVIDENCE_COLUMNS, rows)
             await _note_arrivals(connection, messages)
-            known = {m for m in messages if isinstance(m, Known)}
-            if known:
-                await _know(connection, known)
+            await _know(connection, {m for m in messages if isinstance(m, Known)})
             if refused:
                 await _keep_rejected(connection, refused)
         self.written += new
@@ -251,10 +202,8 @@ class Store:
             DatabaseAway: it cannot be read.
         """
         sql = "SELECT bench FROM steadyohm.journal WHERE journal = %s ORDER BY latest DESC NULLS LAST LIMIT 1"
-        try:
+        with self._told_as_away():
             row = await (await self._use().execute(sql, (journal,))).fetchone()
-        except psycopg.Error as error:
-            raise away(self.address, error) from error
         return str(row[0]) if row else ""
 
     def _use(self) -> psycopg.AsyncConnection:
@@ -266,26 +215,54 @@ class Store:
 
     async def take_turn(self) -> bool:
         """Whether this collector is the one that counts arrivals; one of all holds that place."""
-        try:
+        with self._told_as_away():
             found = await self._use().execute("SELECT pg_try_advisory_lock(1398358104, 3)")
             row = await found.fetchone()
-        except psycopg.Error as error:
-            raise away(self.address, error) from error
         return bool(row and row[0])
 
     async def count_arrivals(self) -> list[Complete]:
-        """Take in what has arrived; gives the journals that are complete further than before.
+        """Take in what has arrived: it becomes numbers of `journal`; what is behind a gap stays, joined.
 
         Call it only with the turn taken.
+
+        Returns:
+            The journals that are complete further than before, or new.
 
         Raises:
             DatabaseAway: nothing has changed.
         """
-        try:
+        with self._told_as_away():
             async with self._use().transaction():
-                return await count_arrivals(self._use())
-        except psycopg.Error as error:
-            raise away(self.address, error) from error
+                return await self._count_arrivals(self._use())
+
+    async def _count_arrivals(self, connection: psycopg.AsyncConnection) -> list[Complete]:
+        arrived = "SELECT number, bench, journal, after, upto, latest FROM steadyohm.arrival"
+        found = await connection.execute(f"{arrived} ORDER BY number LIMIT {AT_ONCE}".encode())
+        arrivals: dict[tuple[str, str], list[tuple[int, Stretch, datetime | None]]] = {}
+        for number, bench, journal, after, upto, latest in await found.fetchall():
+            arrivals.setdefault((bench, journal), []).append((number, Stretch(after, upto), latest))
+        if not arrivals:
+            return []
+        found = await connection.execute("SELECT bench, journal, kept FROM steadyohm.journal")
+        kept = {(bench, journal): upto for bench, journal, upto in await found.fetchall()}
+        done, rows, waiting, news = list[int](), list[Cells](), list[Cells](), list[Complete]()
+        for at, came in arrivals.items():
+            now, behind = complete_upto(kept.get(at, 0), [stretch for _, stretch, _ in came])
+            latest = max((time for _, _, time in came if time is not None), default=None)
+            if len(behind) < len(came) or at not in kept:
+                done += [number for number, _, _ in came]
+                waiting += [(*at, stretch.after, stretch.upto) for stretch in behind]
+                rows.append((*at, now, latest))
+            if now > kept.get(at, -1):
+                news.append(Complete(*at, now // 2))
+        further = (
+            "(bench, journal) DO UPDATE SET kept = greatest(j.kept, excluded.kept),"
+            " latest = greatest(j.latest, excluded.latest)"
+        )
+        await _insert(connection, "journal AS j", ("bench", "journal", "kept", "latest"), rows, further)
+        await connection.execute("DELETE FROM steadyohm.arrival WHERE number = ANY(%s)", (done,))
+        await _insert(connection, "arrival", ("bench", "journal", "after", "upto"), waiting)
+        return news
 
     async def complete(self, part: int, parts: int) -> list[Complete]:
         """A part of all journals, and up to where each is complete.
@@ -293,22 +270,20 @@ class Store:
         Raises:
             DatabaseAway: it cannot be read.
         """
-        try:
+        with self._told_as_away():
             found = await self._use().execute(
                 "SELECT bench, journal, kept FROM steadyohm.journal WHERE abs(hashtext(bench) %% %s) = %s",
                 (parts, part),
             )
             return [Complete(bench, journal, kept // 2) for bench, journal, kept in await found.fetchall()]
-        except psycopg.Error as error:
-            raise away(self.address, error) from error
 
 
-def _entry_row(m: Arrived) -> tuple[Any, ...]:
+def _entry_row(m: Arrived) -> Cells:
     names = (m.serial, m.batch, m.sheet, m.meter, m.outcome, m.text)
     return (m.bench, m.journal, m.seq, m.utc, m.kind, *names)
 
 
-def _evidence_row(m: Arrived) -> tuple[Any, ...]:
+def _evidence_row(m: Arrived) -> Cells:
     return (m.bench, m.journal, m.seq, m.utc, m.text)
 
 
@@ -317,7 +292,7 @@ async def _copied(
     table: str,
     by_way_of: str,
     columns: str,
-    rows: Iterable[tuple[Any, ...]],
+    rows: Iterable[Cells],
 ) -> int:
     """Bring rows into a table by way of a temporary one; gives how many were new."""
     async with (
@@ -332,6 +307,24 @@ async def _copied(
         " ORDER BY journal, seq, bench, utc ON CONFLICT DO NOTHING".encode()  # our own names
     )
     return done.rowcount
+
+
+async def _insert(
+    connection: psycopg.AsyncConnection,
+    table: str,
+    columns: Sequence[str],
+    rows: Sequence[Cells],
+    on_conflict: str = "DO NOTHING",
+) -> None:
+    """Insert rows in one statement; none is nothing to do."""
+    if not rows:
+        return
+    arrays = ", ".join(f"%s::{TYPES.get(column, 'text')}[]" for column in columns)
+    statement = (
+        f"INSERT INTO steadyohm.{table} ({', '.join(columns)}) SELECT * FROM unnest({arrays})"  # noqa: S608
+        f" ON CONFLICT {on_conflict}"
+    )
+    await connection.execute(statement.encode(), [list(cells) for cells in zip(*rows, strict=True)])
 
 
 async def _note_arrivals(connection: psycopg.AsyncConnection, messages: Sequence[Row]) -> None:
@@ -351,24 +344,14 @@ async def _note_arrivals(connection: psycopg.AsyncConnection, messages: Sequence
         for at, stretches in found.items()
         for stretch in joined(stretches)
     ]
-    if rows:
-        await connection.execute(
-            "INSERT INTO steadyohm.arrival (bench, journal, after, upto, latest)"
-            " SELECT * FROM unnest(%s::text[], %s::text[], %s::bigint[], %s::bigint[], %s::timestamptz[])",
-            [list(column) for column in zip(*rows, strict=True)],
-        )
+    await _insert(connection, "arrival", ("bench", "journal", "after", "upto", "latest"), rows)
 
 
 async def _know(connection: psycopg.AsyncConnection, known: set[Known]) -> None:
     """Note journals that benches have, so that these are told what the database lacks."""
-    rows = sorted(
-        (each.bench, each.journal) for each in known
-    )  # in one order: no two collectors wait in a circle
-    await connection.execute(
-        "INSERT INTO steadyohm.journal (bench, journal) SELECT * FROM unnest(%s::text[], %s::text[])"
-        " ON CONFLICT DO NOTHING",
-        [list(column) for column in zip(*rows, strict=True)],
-    )
+    # In one order: no two collectors wait in a circle.
+    rows = sorted((each.bench, each.journal) for each in known)
+    await _insert(connection, "journal", ("bench", "journal"), rows)
 
 
 async def _keep_rejected(connection: psycopg.AsyncConnection, refused: Sequence[Rejected]) -> None:
@@ -381,11 +364,7 @@ async def _keep_rejected(connection: psycopg.AsyncConnection, refused: Sequence[
         )
         for m in refused
     ]
-    await connection.execute(
-        "INSERT INTO steadyohm.rejected (digest, topic, reason, payload)"
-        " SELECT * FROM unnest(%s::bytea[], %s::text[], %s::text[], %s::bytea[]) ON CONFLICT DO NOTHING",
-        [list(column) for column in zip(*rows, strict=True)],
-    )
+    await _insert(connection, "rejected", ("digest", "topic", "reason", "payload"), rows)
     await connection.execute(
         "DELETE FROM steadyohm.rejected WHERE digest IN"
         " (SELECT digest FROM steadyohm.rejected ORDER BY utc DESC OFFSET %s)",

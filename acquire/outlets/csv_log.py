@@ -11,7 +11,7 @@ off, and each file goes on behind the last whole row it holds: the id in the row
 between writing and moving the cursor leads neither to a gap nor to a second row. Rows that somebody has taken
 out of a file are told; a whole file may be taken away. A row is whole when its CRLF stands outside quotes;
 quotes inside a quoted text are doubled, so a position is outside exactly when their number before it is even.
-Not for reading CSV, and not for columns (columns).
+Not for reading CSV, and not for columns (payload).
 """
 
 from __future__ import annotations
@@ -53,13 +53,15 @@ class Tail:
 
     Attributes:
         size: bytes of header and whole rows.
-        last_seq: sequence number in the last row of the present journal; 0 where there is none.
+        last_seq: highest sequence number in a row of the present journal; 0 where there is none.
         torn: bytes behind the last whole row.
+        numbers: of all rows of the present journal that were there when it was looked at.
     """
 
     size: int
     last_seq: int
     torn: int = 0
+    numbers: frozenset[int] = frozenset()
 
 
 def examine(path: Path, top: bytes, birth: str) -> Tail | None:
@@ -95,24 +97,20 @@ def examine(path: Path, top: bytes, birth: str) -> Tail | None:
             if content[: len(top)] != top:
                 return None
             whole = whole_length(content)
-            return Tail(whole, last_number(content, whole, birth), len(content) - whole)
+            numbers = numbers_in(content, whole, birth)
+            return Tail(whole, max(numbers, default=0), len(content) - whole, numbers)
     finally:
         os.close(number)
 
 
-def cut_torn_tail(path: Path, tail: Tail) -> Tail:
-    """Cut off what is torn, durably.
-
-    Raises:
-        OSError: it cannot be written.
-    """
+def cut_back(path: Path, size: int) -> None:
+    """Cut off what is torn, durably. Raises: OSError: it cannot be written."""
     number = os.open(path, os.O_WRONLY | OWN)
     try:
-        os.ftruncate(number, tail.size)
+        os.ftruncate(number, size)
         to_disk(number)
     finally:
         os.close(number)
-    return Tail(tail.size, tail.last_seq)
 
 
 def whole_length(content: Content) -> int:
@@ -127,40 +125,19 @@ def whole_length(content: Content) -> int:
     return 0
 
 
-def last_number(content: Content, whole: int, birth: str) -> int:
-    """Sequence number in the last whole row of one journal; 0 if it has none.
+def numbers_in(content: Content, whole: int, birth: str) -> frozenset[int]:
+    """Sequence numbers of the rows of one journal among the first `whole` bytes.
 
     A text inside quotes that imitates the beginning of a row is not taken for one.
     """
-    start, end = _row_of(birth), whole
-    while (at := content.rfind(birth.encode(), 0, end)) >= 0:
-        line = content.rfind(b"\r\n", 0, at)
-        found = start.match(content, line) if line >= 0 else None
-        if found and count_quotes(content, line) % 2 == 0:
-            return int(found.group(1))
-        end = at
-    return 0
-
-
-def numbers_in(path: Path, birth: str) -> set[int]:
-    """Sequence numbers of all rows of one journal in a file of ours. Raises: OSError: it cannot be read."""
-    number = os.open(path, os.O_RDONLY | OWN)
-    try:
-        with mmap.mmap(number, 0, access=mmap.ACCESS_READ) as content:
-            found, quotes, at = set(), 0, 0
-            for row in _row_of(birth).finditer(content):
-                quotes += content[at : row.start()].count(b'"')
-                at = row.start()
-                if quotes % 2 == 0:
-                    found.add(int(row.group(1)))
-            return found
-    finally:
-        os.close(number)
-
-
-def _row_of(birth: str) -> re.Pattern[bytes]:
-    """How a row of a journal begins, behind the end of the one before; its group is the number."""
-    return re.compile(rb"\r\n[0-9]+," + re.escape(birth.encode()) + rb"-([0-9]+),")
+    found, quotes, at = set(), 0, 0
+    row = re.compile(rb"\r\n[0-9]+," + re.escape(birth.encode()) + rb"-([0-9]+),")
+    for start in row.finditer(content, 0, whole):
+        quotes += content[at : start.start()].count(b'"')
+        at = start.start()
+        if quotes % 2 == 0:
+            found.add(int(start.group(1)))
+    return frozenset(found)
 
 
 def count_quotes(content: Content, end: int) -> int:
@@ -207,7 +184,6 @@ class CsvLog:
         split: one file per UTC day or per batch.
         kind: of the entries that get a row, a key of `WHAT_OF_KIND`; each kind has files of its own.
         at_once: rows that share one sync.
-        repaired: torn rows cut off since the start.
         tell: receives the facts of rows that are gone from a file.
     """
 
@@ -215,7 +191,6 @@ class CsvLog:
     split: Split = Split.DAY
     kind: str = "verdict"
     at_once: int = 200
-    repaired: int = 0
     tell: Callable[[dict[str, Fact]], Awaitable[None]] = untold
     _birth: str = ""
     _done_before: int = 0
@@ -243,12 +218,11 @@ class CsvLog:
         self._birth, self._done_before = journal.birth, cursor
         earlier = await journal.read_after(max(0, cursor - LOOK_BACK), LOOK_BACK)
         earlier = [entry for entry in earlier if entry.seq <= cursor]
-        if not self._compared:  # once a start: an outlet that fails begins again and again
-            for facts in await asyncio.to_thread(self._gone, earlier):
-                log.warning("csv.rows_gone", **facts)
-                await self.tell({**facts, "folder": str(journal.path.parent)})
-            self._compared = True
-        start, highest = await asyncio.to_thread(self._first_missing, earlier, cursor)
+        start, highest, gone = await asyncio.to_thread(self._compare, earlier, cursor)
+        for facts in [] if self._compared else gone:  # once a start: an outlet that fails begins anew
+            log.warning("csv.rows_gone", **facts)
+            await self.tell({**facts, "folder": str(journal.path.parent)})
+        self._compared = True
         if highest > journal.last_seq:  # an older journal was put back; its numbers are taken already
             log.warning("csv.ahead", journal_seq=journal.last_seq, csv_seq=highest)
             await journal.skip_numbers(highest)
@@ -260,40 +234,25 @@ class CsvLog:
 
     # ------------------------------------------------------------------ in a thread
 
-    def _first_missing(self, earlier: Sequence[Entry], cursor: int) -> tuple[int, int]:
-        """Find where to begin, and the highest number that any file holds."""
-        start, highest = cursor, 0
+    def _compare(self, earlier: Sequence[Entry], cursor: int) -> tuple[int, int, list[dict[str, Fact]]]:
+        """Where to begin, the highest number that any file holds, and which rows are gone from files."""
+        start, highest, gone = cursor, 0, dict[Path, list[Entry]]()
         for entry in earlier:
-            path, tail = self._tail_of(entry) if entry.kind == self.kind else (None, None)
-            if path is None or tail is None or not path.exists():
+            if entry.kind != self.kind:
+                continue
+            path, tail = self._tail_of(entry)
+            if not path.exists():
                 continue  # a file that somebody has taken away is not written again
             highest = max(highest, tail.last_seq)
             if tail.last_seq < entry.seq:
                 start = min(start, entry.seq - 1)
-        return start, highest
-
-    def _gone(self, earlier: Sequence[Entry]) -> list[dict[str, Fact]]:
-        """What went out to files that are still there and is in them no longer."""
-        held, gone = dict[Path, set[int]](), dict[Path, list[Entry]]()
-        for entry in earlier:
-            path, tail = self._tail_of(entry) if entry.kind == self.kind else (None, None)
-            if path is None or tail is None or tail.size == 0:
-                continue
-            numbers = held.get(path)
-            if numbers is None:
-                numbers = held[path] = self._numbers_in(path)
-            if entry.seq not in numbers:
+            if tail.size and entry.seq not in tail.numbers:
                 gone.setdefault(path, []).append(entry)
-        return [
+        facts: list[dict[str, Fact]] = [
             {"file": str(path), "rows": len(them), "first": them[0].id, "last": them[-1].id}
             for path, them in gone.items()
         ]
-
-    def _numbers_in(self, path: Path) -> set[int]:
-        try:
-            return numbers_in(path, self._birth)
-        except OSError as error:
-            raise self._failed(path, error) from error
+        return start, highest, facts
 
     def _write(self, entries: Sequence[Entry]) -> None:
         rows: dict[str, list[Entry]] = {}
@@ -328,8 +287,7 @@ class CsvLog:
                 tail = examine(path, top, self._birth)
                 if tail is not None and tail.torn:
                     log.warning("csv.repaired", file=str(path), torn_bytes=tail.torn)
-                    tail = cut_torn_tail(path, tail)
-                    self.repaired += 1
+                    cut_back(path, tail.size)
             except OSError as error:
                 raise self._failed(path, error) from error
             if tail is not None:

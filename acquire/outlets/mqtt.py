@@ -10,16 +10,17 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import ssl
-from collections.abc import AsyncIterator
-from dataclasses import dataclass, field
-from pathlib import Path
+from collections.abc import AsyncIterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import aiomqtt
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
+from pydantic import Field
 
+from acquire.files.network_tables import BrokerSettings
 from acquire.outlets.outlet import OutletFailed
 
 QUEUED = 32
@@ -29,35 +30,33 @@ FAILED_FROM = 0x80
 """Reason codes from here on are failures (MQTT 5, 2.4; the same for a SUBACK of 3.1.1, 3.9.3)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Broker:
-    """Where to publish, and how to get in.
+class Broker(BrokerSettings):
+    """Where to publish, and how to get in, with what the environment keeps secret.
+
+    Only with version 5 can a broker refuse a message: with 3.1.1 one that may not be published, or is too
+    large, is acknowledged and dropped. Certificate files are read anew at each connection, so that renewed
+    ones are used without a restart.
 
     Attributes:
-        host, port: of the broker.
-        version: "5" or "3.1.1". Only with 5 can a broker refuse a message: with 3.1.1 one that may not be
-            published, or is too large, is acknowledged and dropped.
-        tls: whether to encrypt. `ca`, `certificate` and `key` are PEM files, read anew at each connection, so
-            that renewed ones are used without a restart.
-        ca: own authority; None trusts the system's.
         user, password: None to come without; the password does not appear when this is printed.
-        keepalive_s: longest silence before the broker is asked whether it is there.
         answer_s: longest wait for any answer, connecting included; shorter than what a stopping daemon has.
         largest_bytes: largest packet that we want to be sent (MQTT 5).
     """
 
-    host: str
-    port: int = 1883
-    version: str = "5"
-    tls: bool = False
-    ca: Path | None = None
-    certificate: Path | None = None
-    key: Path | None = None
     user: str | None = None
-    password: str | None = field(default=None, repr=False)
-    keepalive_s: float = 30.0
+    password: str | None = Field(default=None, repr=False)
     answer_s: float = 3.0
     largest_bytes: int = 8192
+
+    @classmethod
+    def of(cls, settings: BrokerSettings, environment: Mapping[str, str]) -> Broker:
+        """The broker of a file's table.
+
+        Raises:
+            InputImpossible: a variable is not set, or the password's file cannot be read.
+        """
+        user = settings.user_of(environment)
+        return cls.model_construct(**dict(settings), user=user, password=settings.password_of(environment))
 
     def failed(self, what: str, error: BaseException | str) -> OutletFailed:
         """Say in a sentence what this broker did."""
@@ -124,7 +123,7 @@ class Connection:
         self._plain = _properties(PacketTypes.PUBLISH, None) if self._is_5 else None
 
     async def publish(
-        self, topic: str, payload: bytes, *, qos: int, retain: bool = False, expiry_s: int | None = None
+        self, topic: str, payload: bytes, *, qos: int = 0, retain: bool = False, expiry_s: int | None = None
     ) -> None:
         """Publish, and return when the broker has taken it (QoS 1) or it is on its way (QoS 0).
 
@@ -148,25 +147,28 @@ class Connection:
         if self._client.refusal:
             raise self._broker.failed(f"refuses what is published on {topic}", self._client.refusal)
 
-    async def subscribe(self, topic: str) -> bool:
-        """Ask for a topic with QoS 1; retained messages are not even sent to us where the version allows it.
+    async def subscribe(self, topics: Sequence[str], *, qos: int = 1, retained: bool = False) -> list[str]:
+        """Ask for topics.
+
+        Args:
+            topics: filters; shared ones begin with $share/GROUP/.
+            qos: 0 or 1.
+            retained: whether to be told what the broker keeps of them; version 3.1.1 is always told.
 
         Returns:
-            Whether the broker lets us.
+            Those that the broker does not let us have.
 
         Raises:
             OutletFailed: no answer in time.
         """
+        kept = SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE if retained else SubscribeOptions.RETAIN_DO_NOT_SEND
+        how: Any = SubscribeOptions(qos=qos, retainHandling=kept) if self._is_5 else qos
         try:
-            if self._is_5:
-                options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
-                granted = await self._client.subscribe(topic, options=options)
-            else:
-                granted = await self._client.subscribe(topic, qos=1)
+            granted = await self._client.subscribe([(topic, how) for topic in topics])
         except (aiomqtt.MqttError, ValueError) as error:
             raise self._broker.failed("does not answer", error) from error
         codes = [code if isinstance(code, int) else code.value for code in granted]
-        return all(code < FAILED_FROM for code in codes)
+        return [topic for topic, code in zip(topics, codes, strict=True) if code >= FAILED_FROM]
 
     async def messages(self) -> AsyncIterator[Heard]:
         """Give what comes in, one after the other.
@@ -237,8 +239,8 @@ async def common_words(broker: Broker) -> dict[str, Any]:
         "password": broker.password,
         "protocol": aiomqtt.ProtocolVersion.V5 if broker.version == "5" else aiomqtt.ProtocolVersion.V311,
         "timeout": broker.answer_s,
-        "keepalive": max(1, round(broker.keepalive_s)),
-        "tls_context": await asyncio.to_thread(_tls_context, broker) if broker.tls else None,
+        "keepalive": max(1, round(broker.keepalive)),
+        "tls_context": await asyncio.to_thread(_tls_context, broker) if broker.encrypted else None,
     }
 
 

@@ -5,7 +5,7 @@ goes wrong ends it; `drain` begins the next one. Commands come in on the same co
 
 On a line, a broker's acknowledgement is not enough: one that is killed forgets what it has taken since its
 last sync, and one whose queue is full throws away. So the collectors say on a topic of the bench up to which
-entry the database is complete (`Kept`); a cursor of its own follows it, each connection begins there, and
+entry the database is complete (`Ack`); a cursor of its own follows it, each connection begins there, and
 what the line does not confirm in time is sent again. Ids make copies harmless. To let the database see gaps,
 each message says which one went before it. Not for the wire
 (mqtt), for payloads (payload, topics) nor for what a command does.
@@ -31,11 +31,11 @@ from acquire.journal.entry import Entry
 from acquire.journal.store import Journal
 from acquire.outlets.mqtt import Broker, Connection, Heard, open_connection
 from acquire.outlets.orders import Desk, Order, OrderAnswer
-from acquire.outlets.outlet import OutletFailed
+from acquire.outlets.outlet import OutletFailed, ended
 from acquire.outlets.payload import VERSION, as_json, evidence_payload_of, payload_of
 from acquire.outlets.topics import (
+    ACK,
     EVIDENCE,
-    KEPT,
     LINE_TOPIC_OF_KIND,
     Live,
     Reply,
@@ -89,7 +89,6 @@ class MqttOutlet:
         connected: whether the broker is there now.
         published: messages the broker has taken since the start.
         desk: where commands come in.
-        note: keeps over a restart that an order is taken, before it is carried out, and its answer.
     """
 
     def __init__(
@@ -159,9 +158,7 @@ class MqttOutlet:
     async def __aexit__(self, kind: type[BaseException] | None, *_: object) -> None:
         """Say goodbye if we leave on purpose; close in any case."""
         self.connected = False
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await ended(*self._tasks)
         self._tasks.clear()
         connection = self._connection
         if connection is None:
@@ -262,7 +259,7 @@ class MqttOutlet:
         topic, connection = self.topics.of("command"), self._connection
         if connection is None or self._on_command is None:
             return
-        if not await connection.subscribe(topic):
+        if await connection.subscribe([topic]):
             log.warning("mqtt.no_commands", topic=topic, why="the broker does not let this bench subscribe")
 
     async def _listen(self) -> None:
@@ -363,9 +360,9 @@ class LineOutlet(MqttOutlet):
         return self.kept
 
     async def _subscribe_kept(self) -> None:
-        topic = self.topics.of(KEPT)
+        topic = self.topics.of(ACK)
         assert self._connection is not None  # noqa: S101  (begun by a connection)
-        if not await self._connection.subscribe(topic):
+        if await self._connection.subscribe([topic]):
             log.warning("line.unheard", topic=topic, why="the broker does not let this bench subscribe")
 
     async def _send_entry(self, entry: Entry) -> None:
@@ -380,7 +377,7 @@ class LineOutlet(MqttOutlet):
         self._sent, self._furthest = entry.seq, max(self._furthest, entry.seq)
 
     async def _take(self, heard: Heard) -> None:
-        if heard.topic != self.topics.of(KEPT):
+        if heard.topic != self.topics.of(ACK):
             await super()._take(heard)
         elif not heard.retained and (seq := self._kept_in(heard.payload)) is not None:
             await self._confirmed(seq)
@@ -423,5 +420,5 @@ class LineOutlet(MqttOutlet):
             waited, heard = now_s - self._moved_s, now_s - self._heard_s
             if waited > self.patience_s and heard < 2 * self.patience_s:
                 missing = counted(self._sent - self.kept, "entry", "entries")
-                what = f"The line has not confirmed {missing} behind {self.kept} for {waited:.0f} s."
+                what = f"The line has not confirmed {missing} after {self.kept} for {waited:.0f} s."
                 raise OutletFailed(what, "They are sent again.")

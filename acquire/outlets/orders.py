@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from acquire.errors import SteadyohmError
+from acquire.outlets.payload import VERSION
 from acquire.records import CallGood, ClockSet, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
 from drivers.plain_file import read_file
 from system.files import OWN, to_disk
@@ -299,7 +300,7 @@ def command_schema() -> dict[str, Any]:
     """Give the JSON Schema (draft 2020-12) of everything that is taken."""
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": "urn:steadyohm:1:command",
+        "$id": f"urn:steadyohm:{VERSION}:command",
         "title": "Command",
         "description": f"At most {LARGEST_BYTES} bytes and {PER_SECOND:g} a second; never retained.",
         "oneOf": [_schema_of(name, kind) for name, kind in ORDERS.items()],
@@ -331,7 +332,7 @@ def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
 FILE = "orders.jsonl"
 CUT_OFF = OrderAnswer(
     done=False,
-    reason="This order was taken before the bench was started anew: see on the record what became of it.",
+    reason="This command came before the bench was restarted: the record shows what became of it.",
 )
 _MODE = 0o640
 

@@ -243,15 +243,32 @@ async def _note(journal: Journal, health: Health) -> None:
         await journal.move_cursor(health.name, noted)
 
 
+LATE_S = 0.5
+"""After that a task that was told to end is told again."""
+
+
+async def ended(*tasks: asyncio.Future[Any]) -> list[Any]:
+    """Cancel tasks and wait for them; gives what each returned or raised.
+
+    A database that hangs is asked by psycopg to break off, for five seconds; a second cancel spares them.
+    """
+    if not tasks:
+        return []
+    for task in tasks:
+        task.cancel()
+    _, late = await asyncio.wait(tasks, timeout=LATE_S)
+    for task in late:
+        task.cancel()
+    return await asyncio.gather(*tasks, return_exceptions=True)
+
+
 async def first_of(*works: Awaitable[Any]) -> None:
     """Wait until one of several is done, and stop the others. What it raised is raised."""
     tasks = [asyncio.ensure_future(work) for work in works]
     try:
         done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
     finally:
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
+        await ended(*tasks)
     for task in done:
         task.result()
 
@@ -260,16 +277,14 @@ async def first_of(*works: Awaitable[Any]) -> None:
 async def beside(about: str, *works: Coroutine[Any, Any, None]) -> AsyncIterator[None]:
     """Let works run beside something, and end with it. A fault in one is logged; the rest goes on."""
 
-    def ended(task: asyncio.Task[None]) -> None:
+    def failed(task: asyncio.Task[None]) -> None:
         if not task.cancelled() and (fault := task.exception()) is not None:
             log.error("task.fault", task=task.get_name(), exc_info=fault)
 
     tasks = [asyncio.create_task(work, name=f"{about} {number}") for number, work in enumerate(works)]
     for task in tasks:
-        task.add_done_callback(ended)
+        task.add_done_callback(failed)
     try:
         yield
     finally:
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
+        await ended(*tasks)

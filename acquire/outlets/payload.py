@@ -1,32 +1,33 @@
 """What others get to read: the JSON object of an entry, and the cells of its CSV row.
 
 Both are the record itself, field by field, with the entry's id and the version of this spelling in front and
-the sentences that people read behind. A
-field is never renamed or given another meaning within a version; new fields may come, so readers pass over
-what they do not know. Not for files (csv_log), for what the columns are (columns) and not for topics (mqtt).
+the sentences that people read behind. A field is never renamed or given another meaning within a version; new
+fields may come, so readers pass over what they do not know. The columns of a CSV file are listed in
+`columns.csv`, those of a kind in order. Not for files (csv_log) and not for topics (mqtt).
 """
 
 from __future__ import annotations
 
+import csv
 import dataclasses
 import json
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from acquire.journal.entry import Entry
-from acquire.journal.plain import KINDS, from_plain
-from acquire.outlets.columns import COLUMNS_OF
-from acquire.records import Recorded
+from acquire.journal.plain import KINDS
 from acquire.words.beside import check_text, typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.notices import said
 from acquire.words.units import findings_words, missing_words, relations_words, why_not
 from acquire.words.verdicts import hint, reason
 
-VERSION = 1
-"""Of payloads and columns; part of topics and schema names."""
+VERSION = 2
+"""Of payloads and columns; part of topics and schema names. A collector of a line still reads version 1."""
 
 HEAD = ("schema", "id", "seq", "kind")
 """Keys that stand before the record's own."""
@@ -78,17 +79,6 @@ def evidence_payload_of(entry: Entry) -> dict[str, Any]:
     return {**head, **(entry.evidence or {})}
 
 
-def record_of(payload: dict[str, Any]) -> Recorded:
-    """Read a record back from what was published.
-
-    Raises:
-        ValueError: it is none, or its version is not known here.
-    """
-    if payload.get("schema") != VERSION:
-        raise ValueError(f"payload of version {payload.get('schema')!r}, known here is {VERSION}")
-    return from_plain(str(payload.get("kind")), payload)
-
-
 def as_json(payload: dict[str, Any]) -> bytes:
     """UTF-8 JSON without line breaks. Half a surrogate pair (hostile text) becomes a question mark."""
     text = json.dumps(payload, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
@@ -97,6 +87,38 @@ def as_json(payload: dict[str, Any]) -> bytes:
 
 # -------------------------------------------------------------------------- CSV
 
+
+@dataclass(frozen=True, slots=True)
+class CsvColumn:
+    """One column of a CSV file.
+
+    Attributes:
+        name: in the header; ends with its unit of measure where it has one.
+        about: for people.
+        text: True where the content may come from a person or a file, so that a spreadsheet must be kept
+            from taking it for a formula.
+    """
+
+    name: str
+    about: str
+    text: bool = False
+
+
+def _listed() -> dict[str, tuple[CsvColumn, ...]]:
+    found: dict[str, tuple[CsvColumn, ...]] = {}
+    with Path(__file__).with_name("columns").with_suffix(".csv").open(newline="", encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            column = CsvColumn(row["name"], row["about"], text=bool(row["text"]))
+            found[row["kind"]] = (*found.get(row["kind"], ()), column)
+    return found
+
+
+COLUMNS_OF = _listed()
+"""Kinds of entries that have a row, with their columns. The first is `schema`, because a reader that does not
+know the byte order mark sees it glued to this name."""
+
+COLUMNS = COLUMNS_OF["verdict"]
+"""The columns of a verdict's row, in order."""
 
 FORMULA = re.compile(r"'*[=+\-@\t\r\n\uff0b\uff0d\uff1d\uff20]")
 """How a text begins that a spreadsheet might run: = + - @, tab, CR, LF, and the full-width signs (the list of

@@ -12,10 +12,9 @@ from typing import Any
 
 from acquire import __version__
 from acquire.journal.plain import KINDS
-from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.orders import command_schema
-from acquire.outlets.payload import VERSION, head_schema, json_schema, schema_of
-from acquire.outlets.topics import LINE_TOPIC_OF_KIND, ROOT, Kept, Reply, ShownPrompt, ShownReading, Status
+from acquire.outlets.payload import COLUMNS, COLUMNS_OF, VERSION, head_schema, json_schema, schema_of
+from acquire.outlets.topics import LINE_TOPIC_OF_KIND, ROOT, Ack, Reply, ShownPrompt, ShownReading, Status
 from acquire.records import Evidence
 
 LIVE: dict[str, type] = {
@@ -23,7 +22,7 @@ LIVE: dict[str, type] = {
     "prompt": ShownPrompt,
     "reading": ShownReading,
     "reply": Reply,
-    "kept": Kept,
+    "ack": Ack,
 }
 """What is said and not kept."""
 
@@ -40,9 +39,9 @@ CHANNELS: dict[str, str] = {
     "zero": "QoS 1, from a bench of a line: the leads were zeroed.",
     "notice": "QoS 1, from a bench of a line: what the operator was told.",
     "imported": "QoS 1, from a bench of a line: a value of an earlier paper record.",
-    "evidence": "QoS 1, from a bench of a line that is told to: what a verdict rests on, just before the "
+    "evidence": "QoS 1, from a bench of a line that is set to: what a verdict rests on, just before the "
     "verdict.",
-    "kept": "To a bench of a line: up to where the line's database holds its journal.",
+    "ack": "To a bench of a line: up to where the line's database holds its journal.",
     "command": "QoS 1, not retained: what the bench is asked to do.",
     "reply": "QoS 1: what became of a command.",
 }
@@ -52,7 +51,7 @@ PLAIN = {"None": "null", "True": "true", "False": "false"}
 """Values of Python as JSON writes them."""
 
 RETAINED = frozenset({"status", "prompt", "latest"})
-TO_THE_BENCH = frozenset({"command", "kept"})
+TO_THE_BENCH = frozenset({"command", "ack"})
 
 
 def json_schemas() -> dict[str, dict[str, Any]]:

@@ -153,11 +153,11 @@ class Terminal:
             case Prompt():
                 self._prompted(event)
             case Approach():
-                bar = f"settling  {show(event.value_si, 'Ω')}  {rest_bar(event.unrest)}"
+                bar = f"settling  {show(event.value_si, 'Ω')}  {rest_bar(event.settling_ratio)}"
                 self._settling = "  ".join(filter(None, (bar, hindered(event))))
             case Settled():
                 self._settling = "  ".join(
-                    filter(None, (f"at rest   {show(event.value_si, 'Ω')}", held(event)))
+                    filter(None, (f"settled   {show(event.value_si, 'Ω')}", held(event)))
                 )
             case LiftOff():
                 self._settling = ""
@@ -233,11 +233,11 @@ class Terminal:
         return table
 
 
-def rest_bar(unrest: float, width: int = 8) -> str:
+def rest_bar(settling_ratio: float, width: int = 8) -> str:
     """Draw how far from rest: full when far away, empty at rest (a logarithmic scale up to 100 times)."""
-    if not unrest > 1.0:
+    if not settling_ratio > 1.0:
         return "·" * width
-    filled = min(width, max(1, round(width * math.log10(min(unrest, 100.0)) / 2.0)))
+    filled = min(width, max(1, round(width * math.log10(min(settling_ratio, 100.0)) / 2.0)))
     return "▪" * filled + "·" * (width - filled)
 
 
@@ -335,10 +335,10 @@ def shortened(text: str, width: int) -> str:
 
 
 def notice_line(notice: Notice) -> Text:
-    """A notice with its weight as the word that is on record; an answer to what was typed without one."""
+    """A notice with its severity as the word that is on record; an answer to what was typed without one."""
     if notice.code in ASKED_FOR:
         return Text("\n".join(f"{BELOW}{line}" for line in said(notice).split("\n")))
-    style = {Severity.REMARK: "dim", Severity.WARNING: "yellow", Severity.STOP: "bold dark_orange"}[
-        notice.weight
+    style = {Severity.INFO: "dim", Severity.WARNING: "yellow", Severity.STOP: "bold dark_orange"}[
+        notice.severity
     ]
-    return Text(f"  {notice.weight.value}: ", style=style).append(said(notice), style="default")
+    return Text(f"  {notice.severity.value}: ", style=style).append(said(notice), style="default")

@@ -19,6 +19,12 @@ from drivers.reading import UNIT_OF, Quantity
 
 ROOT = f"steadyohm/v{VERSION}"
 
+ROOT_OF_1 = "steadyohm/v1"
+"""Of benches that were not updated yet: a line hears them too, and confirms on their topic `kept`."""
+
+ROOTS = {ROOT_OF_1: 1, ROOT: VERSION}
+"""What a line hears, and the version of each."""
+
 TOPIC_OF_KIND: dict[str, str] = {
     "verdict": "verdict",
     "unit_started": "unit",
@@ -43,16 +49,17 @@ STATUS = "status"
 EVIDENCE = "evidence"
 """Last part of the topic of what verdicts rest on; also the kind that such a message states."""
 
-KEPT = "kept"
+ACK = "ack"
 """Last part of the topic on which a line's collectors say what its database holds."""
 
 
-def bench_in(topic: str) -> tuple[str, str]:
-    """Name of the bench and last part of a bench's topic; two empty texts where it is none."""
+def bench_in(topic: str) -> tuple[int, str, str]:
+    """Version, name of the bench and last part of a bench's topic; 0 and two empty texts where it is none."""
     parts = topic.split("/")
-    if len(parts) < 4 or f"{parts[0]}/{parts[1]}" != ROOT:
-        return "", ""
-    return unquote(parts[2], errors="replace"), "/".join(parts[3:])
+    version = ROOTS.get("/".join(parts[:2]), 0)
+    if len(parts) < 4 or not version:
+        return 0, "", ""
+    return version, unquote(parts[2], errors="replace"), "/".join(parts[3:])
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +68,15 @@ class Topics:
 
     Attributes:
         bench: its name; characters that mean something in a topic are written as in a URL (RFC 3986, 2.1).
+        root: what they begin with, a key of `ROOTS`.
     """
 
     bench: str
+    root: str = ROOT
 
     def of(self, last: str) -> str:
         """Give a topic by its last part, e.g. "verdict" or "command/reply"."""
-        return f"{ROOT}/{quote(self.bench.encode('utf-8', 'replace'), safe='')}/{last}"
+        return f"{self.root}/{quote(self.bench.encode('utf-8', 'replace'), safe='')}/{last}"
 
     def last_of(self, entry: Entry) -> str:
         """Last part of the topic of a journal entry; empty where it is not published."""
@@ -129,12 +138,12 @@ class ShownPrompt:
     utc_s: float
 
 
-class Touch(StrEnum):
+class ProbeState(StrEnum):
     """What the probes are doing."""
 
     LIFTED = "lifted"
-    MOVING = "moving"
-    AT_REST = "at_rest"
+    SETTLING = "settling"
+    SETTLED = "settled"
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,20 +151,20 @@ class ShownReading:
     """Not kept and not complete (at most a few a second): what the meter shows, for a live display.
 
     Attributes:
-        touch: lifted; moving towards rest; or at rest.
+        touch: lifted; settling; or settled.
         quantity, unit: what is measured, and the unit of `value_si`; null when lifted.
         value_si: latest value, null when lifted.
-        unrest: how far from rest, 1 or less at rest; null when lifted.
+        settling_ratio: how far from settled, as a multiple of what is allowed; null when lifted.
         utc_s: of the reading.
     """
 
     bench: str
     meter_id: str
-    touch: Touch
+    touch: ProbeState
     quantity: Quantity | None
     unit: str | None
     value_si: float | None
-    unrest: float | None
+    settling_ratio: float | None
     utc_s: float
 
 
@@ -177,7 +186,7 @@ class Reply:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class Ack:
     """What the line's database holds of one journal, so that the bench need not send it again.
 
     Attributes:
@@ -192,7 +201,7 @@ class Kept:
     utc_s: float
 
 
-Live = Status | ShownPrompt | ShownReading | Reply | Kept
+Live = Status | ShownPrompt | ShownReading | Reply | Ack
 
 
 def live_payload(said: Live) -> dict[str, Any]:
@@ -220,16 +229,16 @@ def shown_reading(event: Event, bench: str) -> ShownReading | None:
     match event:
         case Approach():
             unit = UNIT_OF[event.quantity]
-            value, unrest = event.value_si, event.unrest
+            value, ratio = event.value_si, event.settling_ratio
             return ShownReading(
-                bench, event.meter_id, Touch.MOVING, event.quantity, unit, value, unrest, event.utc_s
+                bench, event.meter_id, ProbeState.SETTLING, event.quantity, unit, value, ratio, event.utc_s
             )
         case Settled():
             unit, value = UNIT_OF[event.quantity], event.value_si
             return ShownReading(
-                bench, event.meter_id, Touch.AT_REST, event.quantity, unit, value, 1.0, event.utc_s
+                bench, event.meter_id, ProbeState.SETTLED, event.quantity, unit, value, 1.0, event.utc_s
             )
         case LiftOff():
-            return ShownReading(bench, event.meter_id, Touch.LIFTED, None, None, None, None, event.utc_s)
+            return ShownReading(bench, event.meter_id, ProbeState.LIFTED, None, None, None, None, event.utc_s)
         case _:
             return None

@@ -50,20 +50,20 @@ SECURITY: tuple[tuple[str, str], ...] = (
 """Fields of every answer (W3C Content Security Policy Level 3; WHATWG Fetch)."""
 
 
-class Refusal(NamedTuple):
+class HttpRefusal(NamedTuple):
     """Why a request is not answered: status of HTTP, and one sentence."""
 
     status: int
     text: str
 
 
-NOT_OURS = Refusal(421, "This bench does not go by that name: open it by its address.")
-ELSEWHERE = Refusal(403, "Orders are taken from the bench's own page only.")
-NO_TOKEN = Refusal(401, "This page needs the bench's token: open the address that its terminal shows.")
+NOT_OURS = HttpRefusal(421, "This bench does not have that name: open it by its address.")
+ELSEWHERE = HttpRefusal(403, "Commands are taken from the bench's own page only.")
+NO_TOKEN = HttpRefusal(401, "This page needs the bench's token: open the address that its terminal shows.")
 
 
 @dataclass(frozen=True, slots=True)
-class Gate:
+class PageGate:
     """Rules of one page.
 
     Attributes:
@@ -83,7 +83,7 @@ class Gate:
         """Name of the cookie; cookies know no ports, and two benches may share a machine."""
         return f"steadyohm-{self.port}"
 
-    def refuses(self, method: str, headers: dict[str, str], query: str) -> Refusal | None:
+    def refuses(self, method: str, headers: dict[str, str], query: str) -> HttpRefusal | None:
         """Look at one request.
 
         Args:

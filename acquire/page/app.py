@@ -23,9 +23,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.outlets.orders import LARGEST_BYTES, Order, OrderAnswer, Stop
-from acquire.page.access import SECURITY, Gate, token_in
+from acquire.page.access import SECURITY, PageGate, token_in
 from acquire.page.backend import File, PageBackend, Unknown
-from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
+from acquire.page.stream import MOST_PAGES, Broadcast, PageQueue, Stream, spelt_json
 from acquire.page.telling import Plain
 from drivers.errors import MeterError
 
@@ -135,7 +135,7 @@ LET_IN = (
 
 NO_PAGE = "There is no such page."
 NO_FILE = "That file cannot be used."
-TOO_LONG = "That takes too long: ask again when the bench is at rest."
+TOO_LONG = "That takes too long: ask again when the bench is idle."
 
 
 class TooLarge(ValueError):
@@ -170,7 +170,7 @@ def files_of(assets: Assets) -> list[Route]:
 class Guard:
     """Stands before everything: the gate first, the security fields on whatever is answered."""
 
-    def __init__(self, app: ASGIApp, gate: Gate) -> None:
+    def __init__(self, app: ASGIApp, gate: PageGate) -> None:
         """Guard an application."""
         self._app = app
         self._gate = gate
@@ -210,7 +210,7 @@ class Pages:
     assets: Assets
     backend: PageBackend = field(default_factory=PageBackend)
 
-    def app(self, gate: Gate) -> ASGIApp:
+    def app(self, gate: PageGate) -> ASGIApp:
         """The whole as one ASGI application."""
         routes = [
             *files_of(self.assets),
@@ -234,7 +234,7 @@ class Pages:
         if backend.facts is None:
             return refusal(409, "No bench is running yet.")
         if backend.obey is None:
-            return refusal(403, "This bench takes no orders from its page: see orders in [page].")
+            return refusal(403, "This bench takes no commands from its page: see commands in [page].")
         try:
             body = await _body(request, LARGEST_BYTES)
         except TooLarge as error:
@@ -246,7 +246,7 @@ class Pages:
             obey = _no_stop if refused else backend.obey
             answer = await backend.desk.carry_out(taken.correlation, taken.order, obey)
         if answer is None:
-            text = "That order is under way." if taken.correlation else "Too many orders."
+            text = "That command is being carried out." if taken.correlation else "Too many commands at once."
             answer = OrderAnswer(done=False, reason=text)
         return plain({"done": answer.done, "reason": answer.reason})
 
@@ -302,7 +302,7 @@ def _without_folder(fault: Fault) -> str:
 class Events:
     """The stream of events to one page, as an ASGI application of its own."""
 
-    def __init__(self, stream: Feed) -> None:
+    def __init__(self, stream: Broadcast) -> None:
         """Tell what this feed has."""
         self._stream = stream
 
@@ -337,7 +337,7 @@ def _part(body: bytes) -> Message:
     return {"type": "http.response.body", "body": body, "more_body": True}
 
 
-async def _leaves(receive: Receive, line: Line) -> None:
+async def _leaves(receive: Receive, line: PageQueue) -> None:
     """Close the line when the page has gone."""
     while (await receive())["type"].endswith("request"):
         pass  # what is left of a body that nobody wants

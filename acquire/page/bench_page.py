@@ -16,13 +16,13 @@ from pathlib import Path
 import structlog
 
 from acquire.files.network_tables import is_loopback
-from acquire.page.access import Gate, own_names, token_of
+from acquire.page.access import PageGate, own_names, token_of
 from acquire.page.app import Pages, read_assets
 from acquire.page.backend import PageBackend
 from acquire.page.say import Speaker
 from acquire.page.serve import address_of, listening_socket, serve
 from acquire.page.stream import Stream
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Event
 from drivers.reading import Quantity, Reading
 
@@ -55,7 +55,7 @@ class BenchPage:
 
     stream: Stream
     pages: Pages
-    gate: Gate
+    gate: PageGate
     listener: socket.socket
     token_file: Path
     speaker: Speaker | None = None
@@ -94,7 +94,7 @@ class BenchPage:
 
     # ------------------------------------------------------------------ life
 
-    def put_backend(self, backend: PageBackend, view: View, mode: str = "bench") -> None:
+    def put_backend(self, backend: PageBackend, view: BenchView, mode: str = "bench") -> None:
         """Let a bench, or the setting up of one, stand behind the page from now on."""
         self.pages.backend = backend
         self.stream.utc_s = backend.utc_s
@@ -140,7 +140,7 @@ class BenchPage:
 
 
 def open_page(
-    host: str, port: int, token_file: Path, view: View, *, mode: str = "bench", names: Iterable[str] = ()
+    host: str, port: int, token_file: Path, view: BenchView, *, mode: str = "bench", names: Iterable[str] = ()
 ) -> BenchPage:
     """Take the address and make the page that will be served there.
 
@@ -162,7 +162,7 @@ def open_page(
     except BaseException:
         listener.close()
         raise
-    gate = Gate(host, int(listener.getsockname()[1]), token, own_names(names))
+    gate = PageGate(host, int(listener.getsockname()[1]), token, own_names(names))
     stream = Stream(view, mode, assets.mark)
     return BenchPage(stream, Pages(stream, assets), gate, listener, token_file)
 

@@ -34,7 +34,7 @@ DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
 """Requests that are no step of a unit: their text says it all."""
 
 NEAR = 3.0
-"""An unrest below this many times what is allowed reads "nearly at rest"; workshop choice."""
+"""A settling ratio below this many times what is allowed reads "nearly settled"; workshop choice."""
 
 UNITS = {"ohm": "Ω", "1": ""}
 """Units of measure as screens write them, where they differ."""
@@ -92,10 +92,10 @@ class ContactView:
             case Contact():
                 self._touched(event)
             case Approach() if self.touching:
-                self.rest = rest_words(event.unrest, hindered(event))
+                self.rest = rest_words(event.settling_ratio, hindered(event))
             case Settled():
                 self.at_rest = True
-                self.rest = rest_words(0.0, held(event) or "at rest") if self.touching else self.rest
+                self.rest = rest_words(0.0, held(event) or "settled") if self.touching else self.rest
             case LiftOff():
                 self._lifted()
             case LeadZero() | CheckStandard():
@@ -177,15 +177,15 @@ def reading_words(reading: Reading) -> Plain:
     return {**nothing_read(), "text": text, "unit": shown, "kind": kind}
 
 
-def rest_words(unrest: float | None, advice: str = "") -> Plain:
+def rest_words(settling_ratio: float | None, advice: str = "") -> Plain:
     """How near to rest, 0 to 1 on a logarithmic scale up to a hundred times what is allowed, and in words.
 
     Args:
-        unrest: as a multiple of what is allowed; None where nothing is known yet.
+        settling_ratio: as a multiple of what is allowed; None where nothing is known yet.
         advice: what the hands can do about it, in place of the word.
     """
-    if unrest is None or not math.isfinite(unrest):
+    if settling_ratio is None or not math.isfinite(settling_ratio):
         return {"share": 0.0, "word": advice or "still moving"}
-    share = 1.0 - math.log10(min(max(unrest, 1.0), 100.0)) / 2.0
-    word = "nearly at rest" if unrest <= NEAR else "still moving"  # at rest is what has settled
+    share = 1.0 - math.log10(min(max(settling_ratio, 1.0), 100.0)) / 2.0
+    word = "nearly settled" if settling_ratio <= NEAR else "still moving"  # at rest is what has settled
     return {"share": round(share, 3), "word": advice or word}

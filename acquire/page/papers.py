@@ -152,7 +152,7 @@ class Papers:
             Unknown: there is none of this name.
         """
         if (content := self._made.get(words.get("name", ""))) is None:
-            raise Unknown("That paper is not at hand any more: issue it again, or look in the folder issued.")
+            raise Unknown("That paper is no longer available: issue it again, or look in the folder issued.")
         return content, "application/pdf"
 
     async def keep_photo(self, body: Plain) -> Plain:

@@ -24,10 +24,9 @@ from acquire.page.stream import Stream
 from acquire.page.telling import Plain
 from acquire.sheets import load_sheet
 from drivers.errors import MeterError
-from drivers.find import Finding, display_counts
+from drivers.find import SearchStep, display_counts
 from drivers.link.address import parse_address
-from drivers.meter import Meter
-from drivers.meter import Setup as Set
+from drivers.meter import Meter, Setup
 from drivers.models import load_model
 from drivers.reading import Quantity
 from drivers.registry import driver_class, known_drivers, open_meter
@@ -38,7 +37,7 @@ TRY_S = 30.0
 MOST_PLACES = 8
 """Addresses that may be looked at in one search."""
 
-NO_CABLE = Finding("found", 1, 1, "", "a meter without a cable", driver=TYPED)
+NO_CABLE = SearchStep("found", 1, 1, "", "a meter without a cable", driver=TYPED)
 """A meter whose display somebody reads and types."""
 
 ASKED_OHM = (50.0, 200.0, 20e3)
@@ -53,21 +52,21 @@ FILE_NAME = re.compile(
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedBench:
     """The bench that somebody has put together: its meter, other finds such as a thermometer, chosen files.
 
     `settings` are those that are typed or chosen as they are, those that are not empty.
     """
 
-    finding: Finding
-    others: tuple[Finding, ...]
+    finding: SearchStep
+    others: tuple[SearchStep, ...]
     sheet: Path
     model: Path
     settings: dict[str, str]
 
 
 @dataclass(slots=True)
-class Setup:
+class SettingUp:
     """One setting up.
 
     Attributes:
@@ -82,10 +81,10 @@ class Setup:
     folder: Path
     stream: Stream
     clock: Clock
-    search: Callable[[list[str]], AsyncIterator[Finding]]
-    text_of: Callable[[Wanted], str]
+    search: Callable[[list[str]], AsyncIterator[SearchStep]]
+    text_of: Callable[[WantedBench], str]
     start: Callable[[Path], Awaitable[None]]
-    meters: list[Finding] = field(default_factory=list)
+    meters: list[SearchStep] = field(default_factory=list)
     written: str = ""
     problem: str = ""
     _progress: Plain = field(default_factory=lambda: {"searching": False, "done": 0, "total": 0, "text": ""})
@@ -151,7 +150,7 @@ class Setup:
         for place in places:
             parse_address(f"tcp:{place}")
         if self._progress["searching"]:
-            raise Unfit("A search is under way.")
+            raise Unfit("A search is running.")
         self._progress["searching"] = True
         await self._end_try()
         self.meters.clear()
@@ -218,7 +217,7 @@ class Setup:
         """A meter that is set over its link names its ranges, and so which meter files can be its own."""
         if not meter.capabilities.settable:
             return
-        held = [await meter.configure(Set(Quantity.RESISTANCE, ohm)) for ohm in (*ASKED_OHM, None)]
+        held = [await meter.configure(Setup(Quantity.RESISTANCE, ohm)) for ohm in (*ASKED_OHM, None)]
         full = frozenset(each.range_full_scale_si for each in held[:-1] if each.range_full_scale_si)
         self._ranges[address] = full
         self._tell()
@@ -230,7 +229,7 @@ class Setup:
             await asyncio.gather(self._trying, return_exceptions=True)
             self._trying = None
 
-    def _finding(self, body: Plain) -> Finding:
+    def _finding(self, body: Plain) -> SearchStep:
         place, address, driver = body.get("meter"), body.get("address"), body.get("driver")
         if isinstance(place, int) and not isinstance(place, bool) and 0 <= place < len(self.meters):
             return self.meters[place]
@@ -241,7 +240,7 @@ class Setup:
         parse_address(address)
         if driver not in known_drivers():
             raise Unfit(f"There is no driver {driver[:40]!r}.")
-        return Finding("found", 1, 1, address, f"{address}, as given", driver=driver)
+        return SearchStep("found", 1, 1, address, f"{address}, as given", driver=driver)
 
     # ------------------------------------------------------------------ writing and starting
 
@@ -256,15 +255,15 @@ class Setup:
     def _put(self, file: Path, text: str) -> None:
         """Write a file that is not there yet, once all of it makes a bench."""
         if file.exists() or file.is_symlink():
-            raise Unfit(f"{file.name} is there already: name another.")
+            raise Unfit(f"{file.name} exists already: name another.")
         with on_trial(file, text) as trial:
             load_sheet(load_bench(trial).sheet)
         put_file(file, text)
 
-    def _wanted(self, body: Plain) -> Wanted:
+    def _wanted(self, body: Plain) -> WantedBench:
         finding = self._finding(body)
         typed = (each.name for each in SETTINGS if each.of not in FILES)
-        return Wanted(
+        return WantedBench(
             finding,
             tuple(each for each in self.meters if each is not finding),
             self.shelf.chosen(short_text(body, "sheet"), "sheet").path,
@@ -298,7 +297,7 @@ def _full_scales(model: Listed) -> set[float]:
     return {each.full_scale_si for each in ranges if each.quantity in OHMS}
 
 
-def _proposed(finding: Finding, models: Sequence[Listed], seen: frozenset[float] = frozenset()) -> str:
+def _proposed(finding: SearchStep, models: Sequence[Listed], seen: frozenset[float] = frozenset()) -> str:
     """The meter file to begin with: by the meter's name, by the ranges it was seen on, else by its display.
 
     Args:

@@ -187,7 +187,7 @@ class SheetEditor:
             raise ValueError("A sheet is named like motor-3.toml: letters, digits, spaces, - and _.")
         path = self.folder / name
         if path.exists() and not path.samefile(chosen.path):
-            raise ValueError(f"{name} is there already: name another.")
+            raise ValueError(f"{name} exists already: name another.")
         put_file(path, text)
         return name
 

@@ -93,7 +93,7 @@ def request_aloud(prompt: Prompt, core: str = "") -> str:
         return f"Dial to {show(turn_ohm, 'ohm', digits=1)}. {then}"
     pins = pair_aloud(prompt.pair, core)
     if prompt.why is Why.SILENT:
-        return f"Nothing felt on {pins}. Hold both probes on it and press."
+        return f"No contact was found on {pins}. Hold both probes on it and press."
     return {
         Ask.START_UNIT: "Next unit.",
         Ask.SHORT_PROBES: "Hold the probes together.",
@@ -175,7 +175,7 @@ class AudioCues:
                 self.cues.append(done_cue(event))
             case Notice() if event.code in ANOTHER_PAIR:
                 self._wrong_pair(event)
-            case Notice() if event.weight is Severity.WARNING:
+            case Notice() if event.severity is Severity.WARNING:
                 self.cues.append(Cue(Sound.ATTENTION))
 
     def _judged(self, verdict: Verdict, again: Notice | None) -> None:

@@ -17,7 +17,7 @@ from typing import Any
 import msgspec
 
 from acquire.page.spoken import Cue
-from acquire.page.view import View
+from acquire.page.view import BenchView
 
 MOST_PAGES = 24
 """At once; a workshop has two or three."""
@@ -51,7 +51,7 @@ def spelt(name: str, data: Any) -> bytes:
 
 
 @dataclass(slots=True, eq=False)
-class Line:
+class PageQueue:
     """What waits for one page.
 
     Attributes:
@@ -111,23 +111,23 @@ class Line:
 
 
 @dataclass(slots=True, kw_only=True)
-class Feed:
+class Broadcast:
     """Tells the same to all open pages.
 
     Attributes:
         lines: of the open pages.
     """
 
-    lines: set[Line] = field(default_factory=set)
+    lines: set[PageQueue] = field(default_factory=set)
 
-    def open(self) -> Line | None:
+    def open(self) -> PageQueue | None:
         """Begin a line; None where too many are open."""
         if len(self.lines) >= MOST_PAGES:
             return None
-        self.lines.add(line := Line())
+        self.lines.add(line := PageQueue())
         return line
 
-    def leave(self, line: Line) -> None:
+    def leave(self, line: PageQueue) -> None:
         """A page is gone."""
         line.close()
         self.lines.discard(line)
@@ -158,7 +158,7 @@ class Feed:
 
 
 @dataclass(slots=True)
-class Stream(Feed):
+class Stream(Broadcast):
     """The way from one view to all pages.
 
     Attributes:
@@ -172,7 +172,7 @@ class Stream(Feed):
         watched: set while anybody looks or listens.
     """
 
-    view: View
+    view: BenchView
     mode: str = "bench"
     assets: str = ""
     utc_s: Callable[[], float] = lambda: 0.0
@@ -186,27 +186,27 @@ class Stream(Feed):
 
     # ------------------------------------------------------------------ pages
 
-    def open(self) -> Line | None:
+    def open(self) -> PageQueue | None:
         """Begin a line; None where too many are open."""
         if not self.watched.is_set():
             self.view.take_changes()
-        if (line := Feed.open(self)) is not None:
+        if (line := Broadcast.open(self)) is not None:
             self.watched.set()
         return line
 
-    def leave(self, line: Line) -> None:
+    def leave(self, line: PageQueue) -> None:
         """A page is gone."""
-        Feed.leave(self, line)
+        Broadcast.leave(self, line)
         if not self.lines and self.speak is None:
             self.watched.clear()
 
     def stop(self, text: str) -> None:
         """Tell every page that this is the end, and end."""
-        Feed.stop(self, text)
+        Broadcast.stop(self, text)
         if self._later is not None:
             self._later.cancel()
 
-    def replace(self, view: View, mode: str) -> None:
+    def replace(self, view: BenchView, mode: str) -> None:
         """Show something else on the pages that are open."""
         self.view, self.mode = view, mode
         self.start, self.seq = secrets.token_hex(8), 0

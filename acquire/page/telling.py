@@ -121,7 +121,7 @@ def typed_words(result: TypedResult) -> Plain:
 def notice_words(notice: Notice) -> Plain:
     """One line of the page's log."""
     photo = f"{sha256}.jpg" if (sha256 := notice.facts.get("sha256")) else None
-    return {**picked(notice, "utc_s", "weight", "code", "serial"), "text": said(notice), "photo": photo}
+    return {**picked(notice, "utc_s", "severity", "code", "serial"), "text": said(notice), "photo": photo}
 
 
 def zero_words(zero: LeadZero) -> Plain:

@@ -59,7 +59,7 @@ PUT_AWAY = (
 
 
 @dataclass(slots=True)
-class View:
+class BenchView:
     """One bench, looked at.
 
     Attributes:

@@ -1,4 +1,4 @@
-"""What speaks against the bench just now, heaviest first; each goes away when its cause does.
+"""What speaks against the bench just now, gravest first; each goes away when its cause does.
 
 Causes are of three sorts: signs on the meter's display (with every reading), facts of the bench (once a
 second), and notices that another event takes back. Pure. Not for the log of all notices (view).
@@ -38,7 +38,7 @@ PATIENCE_S = 10.0
 RESTED_S = 3600.0
 """So long a unit that has rested is called back."""
 
-HEAVIEST_FIRST = (Severity.STOP, Severity.WARNING, Severity.REMARK)
+GRAVEST_FIRST = (Severity.STOP, Severity.WARNING, Severity.INFO)
 
 TAKEN_BACK: dict[Code, frozenset[Code]] = {
     Code.METER_LOST: frozenset({Code.METER_BACK}),
@@ -80,7 +80,7 @@ ENDED_BY: dict[type, frozenset[Code]] = {
             Code.CSV_ROWS_GONE,
             Code.JOURNAL_GONE,
             Code.JOURNAL_OLDER,
-            Code.JOURNAL_SET_ASIDE,
+            Code.JOURNAL_QUARANTINED,
             Code.SCANNER_REFUSED,
             Code.METER_UNSTATED,
             Code.CHECK_OVERRIDDEN,
@@ -129,7 +129,7 @@ class Concern:
     def plain(self) -> Plain:
         """For the page; only a unit that rests is counted down."""
         until_utc_s = self.until_utc_s if self.told.code is Code.PART_WARM else None
-        return {**picked(self.told, "code", "weight"), "until_utc_s": until_utc_s, "text": said(self.told)}
+        return {**picked(self.told, "code", "severity"), "until_utc_s": until_utc_s, "text": said(self.told)}
 
 
 Key = tuple[Code, str]
@@ -144,7 +144,7 @@ class Warnings:
     _began_s: float | None = None
 
     def plain(self) -> list[Plain]:
-        """For the page, heaviest first, then in the order in which they came up."""
+        """For the page, gravest first, then in the order in which they came up."""
         known = self._now.values()
         shown = [warning for warning in known if warning.told.code not in OF_UNITS]
         for code in OF_UNITS:
@@ -152,13 +152,13 @@ class Warnings:
                 first = min(alike, key=lambda w: w.until_utc_s or w.told.utc_s)
                 facts: dict[str, Fact] = {"more": len(alike) - 1} if len(alike) > 1 else {}
                 shown.append(replace(first, told=replace(first.told, facts=facts)))
-        shown.sort(key=lambda w: (HEAVIEST_FIRST.index(w.told.weight), w.told.utc_s))
+        shown.sort(key=lambda w: (GRAVEST_FIRST.index(w.told.severity), w.told.utc_s))
         return [warning.plain() for warning in shown]
 
     @property
     def stops(self) -> bool:
         """Whether one of them says that nothing is judged."""
-        return any(warning.told.weight is Severity.STOP for warning in self._now.values())
+        return any(warning.told.severity is Severity.STOP for warning in self._now.values())
 
     # ------------------------------------------------------------------ events
 
@@ -224,7 +224,7 @@ class Warnings:
                 continue
             del self._now[code, serial]
             if code is Code.PART_WARM:
-                back = Notice(Severity.REMARK, Code.PART_RESTED, until_s, serial)
+                back = Notice(Severity.INFO, Code.PART_RESTED, until_s, serial)
                 self._put(Concern(back, until_s + RESTED_S))
 
     # ------------------------------------------------------------------ the list

@@ -25,7 +25,7 @@ class Combined:
         standard_uncertainty: root sum of squares.
         coverage_factor: expanded over standard uncertainty.
         expanded: half-width of the interval with the asked coverage.
-        law: the law that `expanded` was taken from, for probabilities of conformity.
+        law: the law that `expanded` was taken from, for conformance probabilities.
     """
 
     standard_uncertainty: float

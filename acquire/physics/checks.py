@@ -22,7 +22,7 @@ def finite(value: float, what: str) -> float:
     """
     if not math.isfinite(value):
         raise InputImpossible(
-            f"{what} is {value!r}, which is no number to reckon with.", "Measure or type it again."
+            f"{what} is {value!r}, which is not a finite number.", "Measure or type it again."
         )
     return value
 
@@ -101,7 +101,7 @@ def of_leads(ohm: float) -> float:
     """The resistance, unless no leads have it. Raises: InputImpossible."""
     if not 0.0 <= ohm <= MOST_LEAD_OHM:
         raise InputImpossible(
-            f"Leads of {ohm:g} Ω cannot be.",
+            f"Leads cannot have {ohm:g} Ω.",
             f"Give what the held-together probes show, 0 to {MOST_LEAD_OHM:g} Ω.",
         )
     return ohm

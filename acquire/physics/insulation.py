@@ -51,7 +51,7 @@ class Halving:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class FactorTable:
     """Factors by temperature, as a resin's or machine's maker gives them.
 
     Between two temperatures the factor's logarithm goes straight. Beyond the table there is no correction to
@@ -90,12 +90,12 @@ class Table:
                 return f0 * math.pow(f1 / f0, (celsius - t0) / (t1 - t0))
         lowest, highest = self.factors[0][0], self.factors[-1][0]
         raise InputImpossible(
-            f"Table {self.name} goes from {lowest:g} to {highest:g} °C and says nothing of {celsius:g} °C.",
+            f"Table {self.name} goes from {lowest:g} to {highest:g} °C, which leaves out {celsius:g} °C.",
             "Measure within it, or name another rule.",
         )
 
 
-TemperatureRule = Halving | Table
+TemperatureRule = Halving | FactorTable
 
 RULES: Mapping[str, TemperatureRule] = MappingProxyType(
     {
@@ -105,7 +105,7 @@ RULES: Mapping[str, TemperatureRule] = MappingProxyType(
     }
 )
 """Rules that ship. Thermosetting insulation changes far less (at 20 °C by 0.25 against some 0.76): its rule
-is the user's to supply as a `Table`, since no published source for it could be confirmed."""
+is the user's to supply as a `FactorTable`, since no published source for it could be confirmed."""
 
 
 def to_reference(measured_ohm: float, celsius: float, rule: TemperatureRule) -> float:

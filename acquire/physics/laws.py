@@ -205,7 +205,7 @@ def fisher_tail(f: float, between: float, within: float) -> float:
     Raises: InputImpossible: no such ratio or degrees of freedom.
     """
     if math.isnan(f) or f < 0.0:
-        raise InputImpossible(f"A variance ratio of {f!r} cannot be.", "Give more measurements.")
+        raise InputImpossible(f"A variance ratio cannot be {f!r}.", "Give more measurements.")
     above_zero(min(between, within), "the number of degrees of freedom")
     return 0.0 if math.isinf(f) else _beta_share(within / (within + between * f), within / 2.0, between / 2.0)
 

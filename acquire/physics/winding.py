@@ -108,7 +108,7 @@ class Design:
         at_least_zero(self.turns_u, "the uncertainty of the turns")
         at_least_zero(self.mean_turn_relative_u, "the uncertainty of the mean turn length")
         if self.strands < 1:
-            raise InputImpossible(f"A winding of {self.strands} strands is none.", "Give one or more.")
+            raise InputImpossible(f"A winding cannot have {self.strands} strands.", "Give one or more.")
 
     @property
     def length_m(self) -> float:
@@ -117,7 +117,7 @@ class Design:
 
 
 @dataclass(frozen=True, slots=True)
-class Expectation:
+class ExpectedWinding:
     """What a winding should read.
 
     Attributes:
@@ -144,7 +144,7 @@ class Expectation:
 
 def expect(
     design: Design, wire: Wire, *, reference_celsius: float = 20.0, measured_u_kelvin: float = 0.5
-) -> Expectation:
+) -> ExpectedWinding:
     """What a winding of this wire should read at the reference temperature, and within what.
 
     R = ohms per metre · (turns · mean turn + extra) / strands, wire and winding at one temperature.
@@ -170,7 +170,7 @@ def expect(
         Term("winding temperature", ohm * per_kelvin * measured_u_kelvin),
     ]
     terms.sort(key=lambda term: term.standard_uncertainty_ohm, reverse=True)
-    return Expectation(
+    return ExpectedWinding(
         reference_ohm=ohm,
         reference_celsius=reference_celsius,
         budget=combine(terms),

@@ -11,21 +11,7 @@ from __future__ import annotations
 import re
 
 from acquire.choices import Outcome, Pair, Purpose, Rule, Shape
-from acquire.records.batches import (
-    AcceptFirstUnit,
-    Batch,
-    BatchEvent,
-    BatchState,
-    ChangeSpool,
-    Compared,
-    FinishBatch,
-    FirstUnitDoubt,
-    OpenBatch,
-    PauseBatch,
-    ResumeBatch,
-    UnitKnown,
-    WoundFrom,
-)
+from acquire.records.batches import Batch, BatchEvent, BatchState, Compared, FirstUnitDoubt, WoundFrom
 from acquire.records.bench import (
     Ask,
     BalanceFound,
@@ -55,17 +41,23 @@ from acquire.records.codes import (
     Why,
 )
 from acquire.records.commands import (
+    AcceptFirstUnit,
     CallGood,
+    ChangeSpool,
     CheckMeter,
     ClockSet,
     Command,
     ConfirmOpen,
+    FinishBatch,
     FixtureMoved,
     FixtureOpen,
     GiveUpUnit,
     MeasureAgain,
     Note,
+    OpenBatch,
     OverrideCheck,
+    PauseBatch,
+    ResumeBatch,
     SkipStep,
     StartUnit,
     StateRange,
@@ -73,6 +65,7 @@ from acquire.records.commands import (
     TypeResult,
     TypeTemperature,
     Undo,
+    UnitKnown,
     ZeroLeads,
 )
 from acquire.records.results import CheckStandard, ImportedResult, ResultKind, TypedResult, TypedWhy

@@ -7,17 +7,11 @@ state of the batch afterwards, so that the latest one tells all. Not for what is
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.choices import Pair
 from acquire.records.codes import Hypothesis
-
-LARGEST_BATCH = 100_000
-"""Units that somebody may expect of one batch; beyond lies a slip of the finger."""
-
-UNITS = {"at_least": 1, "at_most": LARGEST_BATCH, "whole": True}
-"""What may be said of how many: checked where it comes in."""
 
 
 class BatchState(StrEnum):
@@ -130,79 +124,3 @@ class Batch:
     compared: Compared | None = None
     first_doubt: FirstUnitDoubt | None = None
     changed: tuple[WoundFrom, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class OpenBatch:
-    """Begin a batch; one that was paused goes on. Another one that is running is paused.
-
-    Attributes:
-        batch: its name.
-        expected: how many units it shall have; None: not said.
-    """
-
-    batch: str
-    expected: int | None = field(default=None, metadata=UNITS)
-    operator: str = ""
-    remark: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PauseBatch:
-    """Take no more units for the batch that is running, until it is resumed."""
-
-    remark: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class ResumeBatch:
-    """Go on with a paused batch, or a finished one; empty means the one that was paused last."""
-
-    batch: str = ""
-    remark: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class FinishBatch:
-    """The batch that is running is complete, or is given up."""
-
-    remark: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class ChangeSpool:
-    """The units that follow are wound from another spool.
-
-    Attributes:
-        spool: what is written on it.
-        windings: names of the windings wound from it, separated by commas; empty: all that it fits.
-    """
-
-    spool: str
-    windings: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class AcceptFirstUnit:
-    """Go on although the first unit is not what sheet and spool card predict; the reason is kept."""
-
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class UnitKnown:
-    """What the record says of a unit that is about to be started; nobody types this.
-
-    Attributes:
-        serial: of the unit.
-        batch: that it belongs to, empty for none.
-        attempts: how often it was put on a bench for this batch and purpose before.
-        others: how many other units the batch has that is running now.
-        held_utc_s: when its latest result was that it is warm; None where it was not.
-    """
-
-    serial: str
-    batch: str
-    attempts: int
-    others: int = 0
-    held_utc_s: float | None = None

@@ -131,7 +131,7 @@ class ClosureFound:
         ohm: of it; of a joint, what it has beyond the pin's own lead.
         expanded_ohm: half-width of its 95 % interval.
         lower_ohm, upper_ohm: limits; None where there is none.
-        outcome: by the sheet's rule; conformity: probability of being within the limits.
+        outcome: by the sheet's rule; conformance_probability: probability of being within the limits.
         contradicts: the readings would need a joint of less than nothing: one of them is of another pair.
         pairs: that it follows from.
     """
@@ -143,7 +143,7 @@ class ClosureFound:
     lower_ohm: float | None
     upper_ohm: float | None
     outcome: Outcome
-    conformity: float
+    conformance_probability: float
     contradicts: bool
     pairs: tuple[Pair, ...]
 
@@ -155,7 +155,7 @@ class StepAtEnd:
     step: str
     expanded_ohm: float
     outcome: Outcome
-    conformity: float
+    conformance_probability: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,7 +297,7 @@ class Prompt:
 class Severity(StrEnum):
     """How much a notice matters."""
 
-    REMARK = "remark"
+    INFO = "info"
     WARNING = "warning"
     STOP = "stop"
 
@@ -313,7 +313,7 @@ class Notice:
             sentence of an old record, or of an edge that has read a file or a typed line.
     """
 
-    weight: Severity
+    severity: Severity
     code: Code
     utc_s: float
     serial: str = ""

@@ -40,14 +40,14 @@ class Recheck(StrEnum):
 class Ending(StrEnum):
     """How a unit's visit on the bench ended.
 
-    DONE: by its steps. WARM: held, it must cool first. GIVEN_UP: by the operator. NEXT_UNIT: the next unit
+    DONE: by its steps. WARM: held, it must cool first. EARLY: by the operator. NEXT_UNIT: the next unit
     was scanned. FILES_CHANGED: sheet, meter file or bench file are others than it began with.
     UNDONE: its scan was taken back.
     """
 
     DONE = "done"
     WARM = "warm"
-    GIVEN_UP = "given_up"
+    EARLY = "early"
     NEXT_UNIT = "next_unit"
     FILES_CHANGED = "files_changed"
     UNDONE = "undone"
@@ -215,7 +215,7 @@ class Code(StrEnum):
     JOURNAL_GONE = "journal.gone"
     JOURNAL_HALTED = "journal.halted"
     JOURNAL_OLDER = "journal.older"
-    JOURNAL_SET_ASIDE = "journal.set_aside"
+    JOURNAL_QUARANTINED = "journal.quarantined"
     JOURNAL_UNUSABLE = "journal.unusable"
     JOURNAL_USABLE = "journal.usable"
     LEADS_ASKED = "leads.asked"

@@ -5,15 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from acquire.choices import Pair
-from acquire.records.batches import (
-    AcceptFirstUnit,
-    ChangeSpool,
-    FinishBatch,
-    OpenBatch,
-    PauseBatch,
-    ResumeBatch,
-    UnitKnown,
-)
 from acquire.records.codes import Ending
 
 COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
@@ -21,6 +12,12 @@ COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
 
 SUREST_KELVIN, VAGUEST_KELVIN = 0.001, 20.0
 """Standard uncertainties of a temperature that somebody may state; workshop choice."""
+
+LARGEST_BATCH = 100_000
+"""Units that somebody may expect of one batch; beyond lies a slip of the finger."""
+
+UNITS = {"at_least": 1, "at_most": LARGEST_BATCH, "whole": True}
+"""What may be said of how many: checked where it comes in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +79,7 @@ class GiveUpUnit:
     """
 
     reason: str
-    ending: Ending = Ending.GIVEN_UP
+    ending: Ending = Ending.EARLY
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +165,82 @@ class FixtureOpen:
     """The pair that the fixture holds is open, as the `Verdict.witness` proves; nobody types this."""
 
     witness: tuple[Pair, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OpenBatch:
+    """Begin a batch; one that was paused goes on. Another one that is running is paused.
+
+    Attributes:
+        batch: its name.
+        expected: how many units it shall have; None: not said.
+    """
+
+    batch: str
+    expected: int | None = field(default=None, metadata=UNITS)
+    operator: str = ""
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PauseBatch:
+    """Take no more units for the batch that is running, until it is resumed."""
+
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ResumeBatch:
+    """Go on with a paused batch, or a finished one; empty means the one that was paused last."""
+
+    batch: str = ""
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FinishBatch:
+    """The batch that is running is complete, or is given up."""
+
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeSpool:
+    """The units that follow are wound from another spool.
+
+    Attributes:
+        spool: what is written on it.
+        windings: names of the windings wound from it, separated by commas; empty: all that it fits.
+    """
+
+    spool: str
+    windings: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AcceptFirstUnit:
+    """Go on although the first unit is not what sheet and spool card predict; the reason is kept."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class UnitKnown:
+    """What the record says of a unit that is about to be started; nobody types this.
+
+    Attributes:
+        serial: of the unit.
+        batch: that it belongs to, empty for none.
+        attempts: how often it was put on a bench for this batch and purpose before.
+        others: how many other units the batch has that is running now.
+        held_utc_s: when its latest result was that it is warm; None where it was not.
+    """
+
+    serial: str
+    batch: str
+    attempts: int
+    others: int = 0
+    held_utc_s: float | None = None
 
 
 Command = (

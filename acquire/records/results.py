@@ -110,7 +110,7 @@ class TypedResult:
 
     Attributes:
         name: what was tested, as the sheet calls it where the sheet asks for it.
-        sort: what kind of result it is; decides how it is judged.
+        result_kind: decides how it is judged.
         typed: the line as typed.
         value_si: number in ohms or henry, a plain number for Q and loss; None for a result in words.
         unit: "ohm", "H" or empty.
@@ -124,7 +124,7 @@ class TypedResult:
             fraction.
         outcome: None for a result that is on the record without being judged.
         stated: True where the outcome is the person's own word.
-        conformity: probability that the true value lies within the limits, None where no rule was used.
+        conformance_probability: that the true value lies within the limits; None where no rule was used.
         target: id of what the sheet asks for (`Untested.id`), empty where it asks for no such thing.
         shows_turns: it can show a fault between turns.
         why: what the outcome rests on.
@@ -142,7 +142,7 @@ class TypedResult:
     batch: str
     operator: str
     name: str
-    sort: ResultKind
+    result_kind: ResultKind
     typed: str
     value_si: float | None = None
     unit: str = ""
@@ -162,7 +162,7 @@ class TypedResult:
     deviation: float | None = None
     outcome: Outcome | None = None
     stated: bool = False
-    conformity: float | None = None
+    conformance_probability: float | None = None
     software: str
     utc_s: float
     target: str = ""

@@ -71,14 +71,14 @@ class Approach:
 
     Attributes:
         value_si: latest reading.
-        unrest: how far it is from rest, as a multiple of what is allowed; 1 or less means at rest.
+        settling_ratio: how far it is from settled, as a multiple of what is allowed; 1 or less means settled.
         hindrance: what keeps it, where that can be told.
     """
 
     meter_id: str
     quantity: Quantity
     value_si: float
-    unrest: float
+    settling_ratio: float
     monotonic_s: float
     utc_s: float
     hindrance: Hindrance | None = None
@@ -113,7 +113,7 @@ class Settled:
         learned: version of what the bench had learnt (`Learned`).
         hold: why this contact should be held longer; None: no need.
         hold_s: and for how long after this report.
-        in_doubt: not at rest beyond doubt when the probes left, or after long; its U says so.
+        in_doubt: not surely settled when the probes left, or after long; its U says so.
     """
 
     meter_id: str

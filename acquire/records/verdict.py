@@ -130,14 +130,14 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What the rule says of one value: how much it took off each limit for that, and the conformity.
+    """What the rule says of one value: how much it took off each limit for that, and how sure it is.
 
     That is the probability that the true value lies within the limits (JCGM 106:2012, 7).
     """
 
     outcome: Outcome
     guard_band_ohm: float
-    conformity: float
+    conformance_probability: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +149,7 @@ class Verdict:
     Attributes:
         basis: what it rests on.
         against, off_ohm: of a value that was compared with a reference; `Corrected`.
-        scope: what it is about; limits, guard band and conformity are of that.
+        scope: what it is about; limits, guard band and conformance probability are of that.
         fit, reads_like, reads_through, together: where the value was found to belong; `Match`.
         touch_u_ohm: the part of the standard uncertainty that differs from touch to touch.
         moved, moved_allowed: of a REPEATED one, change since the first measurement and what is allowed, as
@@ -183,7 +183,7 @@ class Verdict:
     expanded_ohm: float | None = None
     coverage_factor: float | None = None
     guard_band_ohm: float = 0.0
-    conformity: float | None = None
+    conformance_probability: float | None = None
     rule: Rule
     attempt: int
     revision: int
@@ -237,7 +237,7 @@ class Evidence:
         temperature_utc_s: when it was read or typed.
         lead_zero_utc_s: when the leads were zeroed, of a two-wire value with a zero.
         learned: version of what the bench had learnt of its contacts by then.
-        in_doubt: the value was not at rest beyond doubt; its U says so.
+        in_doubt: the value was not surely settled; its U says so.
     """
 
     terms: tuple[Term, ...] = ()

@@ -70,10 +70,10 @@ class UnitLine:
 
 @dataclass(frozen=True, slots=True)
 class Yield:
-    """What passed of one thing that was asked: `sort` is "step", "rule" (over windings) or "typed"."""
+    """What passed of one thing that was asked: `asked` is "step", "rule" (over windings) or "typed"."""
 
     name: str
-    sort: str
+    asked: str
     passed: Share
 
 
@@ -224,18 +224,18 @@ def _yields(firsts: list[Counted]) -> Iterator[Yield]:
     balances = [rule for visit, _, _ in firsts if visit.result for rule in visit.result.balances]
     typed = [each for visit, _, _ in firsts for each in visit.judged]
     values = [value for each in firsts for value in each.values.values()]
-    for sort, asked in (
+    for asked, found in (
         ("step", [(value.step, value.outcome) for value in values]),
         ("rule", [(rule.name, rule.outcome) for rule in balances]),
         ("typed", [(each.name, each.outcome) for each in typed]),
     ):
         counts: dict[str, list[int]] = {}
-        for (name, outcome), count in Counter(asked).items():
+        for (name, outcome), count in Counter(found).items():
             of = counts.setdefault(name, [0, 0])
             of[0] += count if outcome in PASSING else 0
             of[1] += count
         for name, (passed, every) in counts.items():
-            yield Yield(name, sort, share_of(passed, every))
+            yield Yield(name, asked, share_of(passed, every))
 
 
 # ---------------------------------------------------------------- all batches

@@ -87,7 +87,7 @@ def _sum(report: BatchReport) -> doc.Result:
     first = report.first_pass
     mark = None if not first.of else Outcome.FAIL if first.count < first.of else Outcome.PASS
     low, high = 100.0 * first.low, 100.0 * first.high
-    sure = f"First pass yield {percent(first.share)}; it may truly be {low:.0f} to {high:.0f} %."
+    sure = f"First pass yield {percent(first.share)}, 95 % interval {low:.0f} to {high:.0f} %."
     texts = [sure if first.of else "none yet"]
     if report.now != first:
         texts.append(f"As they are now: {share_text(report.now)}.")
@@ -138,7 +138,7 @@ def _yields(report: BatchReport) -> Iterator[doc.Block]:
         of, text = each.passed, share_text(each.passed)
         said: doc.Cell = doc.Marked(Outcome.FAIL, text) if of.count < of.of else text
         scale = doc.Scale(0.0, 1.0, of.share, of.low, of.high, margin=0.0)
-        rows.append((each.name, words.SORTS[each.sort], said, scale))
+        rows.append((each.name, words.ASKED[each.asked], said, scale))
     yield doc.table("step 26 | 20 | passed at first (95 % interval) 27 | 0 to 100 % 27", rows)
 
 
@@ -146,7 +146,7 @@ def _units(report: BatchReport) -> Iterator[doc.Block]:
     lines, heading = report.units, "All units"
     if len(lines) > MOST_ROWS:
         lines = tuple(line for line in lines if line.outcome not in PASSING or line.visits > 1)
-        heading = f"Units that did not pass at once, of {len(report.units)}"
+        heading = f"Units that did not pass at first, of {len(report.units)}"
     if not lines:
         return
     yield doc.Heading(heading)

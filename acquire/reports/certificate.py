@@ -19,6 +19,7 @@ import msgspec
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.query import Query, Record
+from acquire.journal.upgrade import in_todays_names
 from acquire.records import CheckStandard, Evidence, LeadZero, Notice, Purpose, Verdict
 from acquire.reports.document import Letterhead
 from acquire.reports.lookback import Doubts
@@ -271,7 +272,7 @@ def certificate_from_text(text: str) -> Certificate:
     """Read the facts back from a certificate. Raises InputImpossible where they are none, or unknown."""
     damaged = InputImpossible("The facts in this certificate are damaged.")
     try:
-        plain = json.loads(text)
+        plain = json.loads(in_todays_names(text))
         form = plain["form"]
     except (ValueError, RecursionError, TypeError, LookupError) as error:
         raise damaged from error

@@ -20,6 +20,7 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.entry import Entry
 from acquire.journal.plain import spelt
 from acquire.journal.query import Record
+from acquire.journal.upgrade import in_todays_names
 from acquire.records import Outcome
 from acquire.reports.certificate import Certificate, certificate_from_text, certificate_number, certificate_of
 from acquire.reports.certificate_document import certificate_document
@@ -36,7 +37,7 @@ PDF_STREAM, PDF_BEGIN = re.compile(rb"\nstream\r?\n(.*?)\r?\nendstream", re.DOTA
 LARGEST_BYTES = 20_000_000
 """Of a file that is looked into."""
 
-UNPROVEN = "Heading, customer, date of receipt, condition, remark and signature in ink stand on no record."
+UNPROVEN = "Heading, customer, date of receipt, condition, remark and signature in ink are on no record."
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,14 +184,14 @@ def _issued(content: bytes, number: str, papers: IssuedPapers | None) -> tuple[b
 def _page(body: bytes, of: Certificate) -> tuple[bool | None, list[str]]:
     is_pdf, software = body.startswith(b"%PDF-"), of.given.software
     if software != SOFTWARE:
-        told = "whether a word on the page was changed can only be told with that version."
+        told = "only that version can show whether a word on the page was changed."
         return None, [f"It was drawn by {software}, and this is {SOFTWARE}: {told}"]
     wanted = _drawn(of, is_pdf=is_pdf)
     if body == wanted:
         return True, ["The page is byte for byte what its facts give: nothing on it was changed afterwards."]
     if is_pdf and (maker := _maker(wanted)) not in body:
         told = f"with other versions of the PDF library than are here ({maker.decode('latin-1')})"
-        return None, [f"It was drawn {told}: whether a word on the page was changed cannot be told here."]
+        return None, [f"It was drawn {told}: whether a word on the page was changed cannot be shown here."]
     pairs = enumerate(zip_longest(body.split(b"\n"), wanted.split(b"\n")), start=1)
     line = next((number for number, (a, b) in pairs if a != b), 0)
     place = "" if is_pdf else f" The first difference is in line {line}."
@@ -276,7 +277,7 @@ HOW = "Its values were compared with the record; its sentences (findings, what w
 def _form_1(text: str, record: Record | None, signed: bool | None, of_signature: list[str]) -> Checked:
     """Its values against the record; its page is no longer drawn by this program."""
     try:
-        plain = json.loads(text)
+        plain = json.loads(in_todays_names(text))
         measured, given = dict(plain["measured"]), plain["given"]
         software, as_of_s = str(given["software"]), float(given["as_of_utc_s"])
         serial, result_id = str(measured["serial"]), str(measured["result_id"])

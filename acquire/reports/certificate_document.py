@@ -16,7 +16,7 @@ from acquire.records.bench import ClosureFound, StepAtEnd
 from acquire.records.codes import WARM_CHECK
 from acquire.reports import document as doc
 from acquire.reports.certificate import Certificate, CertificateStep, MeterCalibration
-from acquire.reports.document import Tone, age, conformity_text, firm, limits_text, moment, with_uncertainty
+from acquire.reports.document import Tone, age, firm, limits_text, moment, probability_text, with_uncertainty
 from acquire.reports.visits import Visit
 from acquire.words import papers as words
 from acquire.words.beside import check_text
@@ -118,7 +118,7 @@ def _results(steps: Sequence[CertificateStep], result: UnitResult) -> Iterator[d
     steps = [_as_at_end(step, at_end.get(step.verdict.step)) for step in steps]
     at = sorted({f"{step.verdict.reference_celsius:g} °C" for step in steps})
     yield doc.Heading(f"Results at {' and '.join(at) or 'the reference temperature'}")
-    heads = "Step 27|Pins 16|Resistance ± U 32>|Limits 32>|Between the limits 24|Conformity 21>|Verdict 27"
+    heads = "Step 27|Pins 16|Resistance ± U 32>|Limits 32>|Between the limits 24|Conformance 21>|Verdict 27"
     yield doc.table(heads, (_result_row(step, temperature=len(at) > 1) for step in steps))
     yield doc.Text(words.HOW_TO_READ, Tone.SMALL)
     if result.temperature is not None:
@@ -130,8 +130,8 @@ def _results(steps: Sequence[CertificateStep], result: UnitResult) -> Iterator[d
 def _as_at_end(step: CertificateStep, at_end: StepAtEnd | None) -> CertificateStep:
     if at_end is None:
         return step
-    u, conformity = at_end.expanded_ohm, at_end.conformity
-    verdict = replace(step.verdict, expanded_ohm=u, conformity=conformity, outcome=at_end.outcome)
+    u, inside = at_end.expanded_ohm, at_end.conformance_probability
+    verdict = replace(step.verdict, expanded_ohm=u, conformance_probability=inside, outcome=at_end.outcome)
     return step._replace(verdict=verdict)
 
 
@@ -167,7 +167,15 @@ def _result_row(step: CertificateStep, *, temperature: bool) -> tuple[doc.Cell, 
     word = capital(verdict_word(v)) + (" (doubtful)" if step.doubt else "")
     limits = limits_text(v.lower_ohm, v.upper_ohm)
     verdict = doc.Marked(v.outcome, word)
-    return v.step, f"{v.pin_a}–{v.pin_b}", value, limits, scale or "", conformity_text(v.conformity), verdict
+    return (
+        v.step,
+        f"{v.pin_a}–{v.pin_b}",
+        value,
+        limits,
+        scale or "",
+        probability_text(v.conformance_probability),
+        verdict,
+    )
 
 
 def _typed(typed: Iterator[TypedResult]) -> Iterator[doc.Block]:
@@ -273,7 +281,7 @@ def _plots(steps: Sequence[CertificateStep]) -> Iterator[doc.Block]:
         caption = f"{len(trace)}{of} readings, {when}, spread {span}"
         drawn.append(doc.Plot(f"{v.step} ({v.pin_a}–{v.pin_b})", caption, trace, v.raw_ohm))
     if drawn:
-        yield doc.Heading("Evidence: readings from contact to rest")
+        yield doc.Heading("Evidence: readings from contact to settled value")
         yield doc.Plots(tuple(drawn))
         told = "Dots: readings as they came; dashed: the value taken as settled, leads included."
         yield doc.Text(told, Tone.SMALL)

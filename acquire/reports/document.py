@@ -431,13 +431,13 @@ def per_million(parts: float) -> str:
     return f"{float(f'{parts:.2g}'):,.0f} in a million" if parts >= 10.0 else f"{parts:.2g} in a million"
 
 
-def conformity_text(conformity: float | None) -> str:
+def probability_text(probability: float | None) -> str:
     """A probability that claims neither certainty."""
-    if conformity is None:
+    if probability is None:
         return "–"
-    if conformity > 0.999:
+    if probability > 0.999:
         return "> 99.9 %"
-    return "< 0.1 %" if conformity < 0.001 else f"{100.0 * conformity:.1f} %"
+    return "< 0.1 %" if probability < 0.001 else f"{100.0 * probability:.1f} %"
 
 
 def value_text(value: float | None, unit: str = "Ω", digits: int = 5) -> str:

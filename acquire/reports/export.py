@@ -30,11 +30,12 @@ from acquire.files.new_file import new_file
 from acquire.files.toml_file import did_you_mean
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS
-from acquire.outlets.columns import COLUMNS_OF, CsvColumn
 from acquire.outlets.csv_log import BOM
 from acquire.outlets.payload import (
+    COLUMNS_OF,
     SAID,
     VERSION,
+    CsvColumn,
     as_json,
     cell,
     fields_of,
@@ -216,7 +217,7 @@ PAPER_COLUMNS: tuple[CsvColumn, ...] = (
     CsvColumn("celsius", "temperature of the winding then; without it nothing is corrected"),
     CsvColumn("expanded_ohm", "uncertainty of the value, half-width for 95 %"),
     CsvColumn("outcome", "pass, conditional_pass, conditional_fail, fail or cannot_judge, as the paper says"),
-    CsvColumn("purpose", "incoming, winding, final or returned; left out, final"),
+    CsvColumn("purpose", "incoming, winding, final or returned; default: final"),
     CsvColumn("batch", "name of the batch", text=True),
     CsvColumn("operator", "who measured", text=True),
     CsvColumn("instrument", "with what", text=True),
@@ -315,7 +316,7 @@ class PaperFile:
             if name not in known:
                 self._fault(1, "", f'there is no column "{name}".', did_you_mean(name, known))
             elif given.count(name) > 1:
-                self._fault(1, name, "this column is there twice.", "Leave one out.")
+                self._fault(1, name, "this column appears twice.", "Leave one out.")
         for name in ("serial", "date", "value_ohm"):
             if name not in given:
                 self._fault(1, name, "this column is missing.", f"The columns are {', '.join(known)}.")
@@ -417,7 +418,7 @@ class PaperFile:
     def _word(self, cells: dict[str, str], name: str, known: list[str], line: int) -> str:
         text = cells.get(name, "")
         if text and text not in known:
-            self._fault(line, name, f'"{text}" is none of {", ".join(known)}.', "")
+            self._fault(line, name, f'"{text}" is not one of {", ".join(known)}.', "")
             return ""
         return text
 

@@ -177,7 +177,7 @@ def _svg_fault(content: bytes) -> str:
     if root.tag != f"{{{SVG}}}svg":
         return f"it is no SVG: its outermost element is no svg of {SVG}"
     if _nests_beyond(root, DEEPEST):
-        return f"its groups lie within each other more than {DEEPEST} deep"
+        return f"its groups are nested more than {DEEPEST} deep"
     return next((fault for element in root.iter() if (fault := _element_fault(element))), "")
 
 

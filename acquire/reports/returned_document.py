@@ -31,7 +31,7 @@ FINDINGS = {
     PairFinding.AS_BEFORE: "no change proven",
     PairFinding.OPENED: "open now",
     PairFinding.CLOSED: "conducts now",
-    PairFinding.UNTOLD: "cannot be told",
+    PairFinding.UNTOLD: "cannot be determined",
 }
 """Of a pair in tables, the same wherever they stand."""
 
@@ -50,7 +50,7 @@ def ours_sentence(found: Returned) -> str:
     """Is it the unit that left?"""
     ours = found.ours
     if ours.odds is None:
-        return f"Whether it is the unit that left here cannot be told from ohms: {ours.why_not}."
+        return f"Ohms cannot show whether it is the unit that left here: {ours.why_not}."
     this, rest = ours.odds.this_unit, 1.0 - ours.odds.this_unit
     if this >= SURE:
         return f"By its ohms this is the winding that left here ({sureness(this)} sure)."
@@ -72,7 +72,8 @@ def changed_sentence(found: Returned) -> str:
         parts.append(f"Changed if the meter has not: {'; '.join(map(_changed, perhaps))}.")
     if untold := found.of(PairFinding.UNTOLD):
         parts.append(
-            f"Whether {_many(untold, found)} changed cannot be told: the earlier values state no uncertainty."
+            f"Whether {_many(untold, found)} changed cannot be determined: the earlier values state no "
+            "uncertainty."
         )
     if same := found.of(PairFinding.AS_BEFORE):
         parts.append(f"No change is proven at {_many(same, found)}.")
@@ -104,8 +105,7 @@ def notes(found: Returned) -> Iterator[str]:
         names = ", ".join(change.step for change in perhaps)
         yield (
             f"{names}: too little for a proof, as the meter's own limits are counted at both visits. It was "
-            "the same meter on the same range: only if its error has changed meanwhile, this is none of the "
-            "winding's."
+            "the same meter on the same range: unless its error has changed meanwhile, the winding has."
         )
     for best in found.hypotheses[:1]:
         yield f"The latest readings say: {likely(best)}"

@@ -171,6 +171,6 @@ def _log_normal(off: Array, law: Array) -> float:
     """Logarithm of the multivariate normal density about zero."""
     sign, log_determinant = np.linalg.slogdet(law)
     if sign <= 0:
-        raise InputImpossible("The uncertainties do not go together.")
+        raise InputImpossible("The uncertainties are inconsistent.")
     distance = float(off @ np.linalg.solve(law, off))
     return -0.5 * (distance + float(log_determinant) + len(off) * math.log(2.0 * math.pi))

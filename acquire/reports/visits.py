@@ -21,7 +21,7 @@ from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain
 from acquire.journal.query import OF_A_VISIT, Query, Record
-from acquire.journal.upgrade import sign_of_today, upgraded
+from acquire.journal.upgrade import in_todays_names, sign_of_today, upgraded
 from acquire.records import (
     BalanceFound,
     BalanceKind,
@@ -369,6 +369,10 @@ def _read(record: Record, query: Query) -> Iterator[tuple[str, Any, bytes]]:
 
 def _held(id_: str, kind: str, payload: bytes) -> Any:
     decode, sign = _READERS[kind]
+    if not isinstance(payload, bytes):
+        raise JournalUnusable(f"Entry {id_} of the journal is damaged: it holds no text.")
+    if kind != "verdict":  # a value holds none of what was renamed
+        payload = in_todays_names(payload)
     try:
         return decode(payload) if sign in payload else _read_slowly(id_, kind, payload)
     except (msgspec.MsgspecError, UnicodeError):
@@ -378,7 +382,8 @@ def _held(id_: str, kind: str, payload: bytes) -> Any:
 def _read_slowly(id_: str, kind: str, payload: bytes) -> Value | Recorded:
     """The same of an entry of an earlier program, or one that is damaged: that is told."""
     try:
-        plain = upgraded(kind, json.loads(payload.decode("utf-8", "surrogatepass")))
+        text = payload.decode("utf-8", "surrogatepass")
+        plain = upgraded(kind, json.loads(in_todays_names(text)))
     except ValueError as error:
         raise JournalUnusable(f"Entry {id_} of the journal is damaged: {error}.") from error
     entry = Entry(0, id_, kind, 0.0, "", plain)

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from operator import mul
 
 from acquire.settle import weights
-from acquire.settle.points import Fit, Points
+from acquire.settle.points import LineFit, Points
 
 Doubt = Callable[[list[float]], tuple[float, float, float]]
 """Signs to (chance that the value is off by more than the band, half-width of 95 % in bands, and the
@@ -54,7 +54,9 @@ class Surroundings:
         self.next_s = time_s + _HISTORY_STEP_S
 
 
-def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: list[float]) -> list[float]:
+def signs(
+    points: Points, found: LineFit, band: float, around: Surroundings, bench: list[float]
+) -> list[float]:
     """What a stretch shows, in bands and seconds, mostly as logarithms.
 
     Args:

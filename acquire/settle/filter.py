@@ -25,7 +25,7 @@ from acquire.settle.learning import Statement, after, caution, signs_of, taught
 from acquire.settle.noise import Noise, RangeNoise, learn
 from acquire.settle.pace import Pace
 from acquire.settle.points import Points
-from acquire.settle.rest import Bench, Limits, Rest, judge
+from acquire.settle.rest import BenchCaution, Rest, RestLimits, judge
 from acquire.settle.settings import Expectation, SettleSettings
 from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
@@ -61,7 +61,7 @@ class SettleFilter:
         self._settings = settings or SettleSettings()
         self._doubt = doubt
         self._noise = Noise(self._settings.noise_counts)
-        self._limits = Limits(
+        self._limits = RestLimits(
             share=self._settings.share,
             slope_z=self._settings.slope_z,
             min_points=self._settings.min_conversions,
@@ -91,7 +91,7 @@ class SettleFilter:
     def take_up(self, learned: Learned) -> None:
         """Go on from what was learnt: of the contact that has just ended, or before a restart."""
         self._learned = learned
-        self._bench = Bench(signs_of(learned), caution(learned), learned.widening)
+        self._bench = BenchCaution(signs_of(learned), caution(learned), learned.widening)
 
     def forget(self) -> None:
         """Meter or leads were changed: what was learnt of the contacts holds no longer."""
@@ -263,27 +263,27 @@ class SettleFilter:
                 touch.report = report = None
             elif report.final and not report.away:
                 return []
-        unrest = 0.0
+        settling_ratio = 0.0
         if report is None or not (report.final or report.away):
             span_s = self._first_span_s(value_si) if report is None else settings.final_span_s
             lay_long = points.times_s[-1] - touch.contact_s > _LONG_S
             limits = self._last_limits if lay_long else self._limits
-            unrest, rest = self._judge(touch, band_si, span_s, limits)
+            settling_ratio, rest = self._judge(touch, band_si, span_s, limits)
             if rest is not None:
                 moved = self._moved_over_gap(reading, touch, rest, band_si)
                 return [*moved, self._report(reading, touch, rest, final=report is not None)]
         if report is not None:
             if not report.away:
                 return []
-            unrest = abs(value_si - report.value_si) / (settings.rearm_share * band_si)
+            settling_ratio = abs(value_si - report.value_si) / (settings.rearm_share * band_si)
         at = (reading.monotonic_s, reading.utc_s)
-        why = self._hindrance(touch, value_si, unrest)
-        return [Approach(reading.meter_id, reading.quantity, value_si, unrest, *at, why)]
+        why = self._hindrance(touch, value_si, settling_ratio)
+        return [Approach(reading.meter_id, reading.quantity, value_si, settling_ratio, *at, why)]
 
-    def _hindrance(self, touch: Touch, value_si: float, unrest: float) -> Hindrance | None:
+    def _hindrance(self, touch: Touch, value_si: float, settling_ratio: float) -> Hindrance | None:
         """Does the contact itself creep? A winding's current, or insulation, settles by other laws."""
         points = touch.points
-        if points.times_s[-1] - touch.contact_s < _CREEPS_AFTER_S or unrest > _CREEPS_SLOWLY:
+        if points.times_s[-1] - touch.contact_s < _CREEPS_AFTER_S or settling_ratio > _CREEPS_SLOWLY:
             return None
         if not touch.around.ohms or self._expectation.slow_winding or abs(value_si) > MEGOHM_OHM:
             return None
@@ -344,13 +344,13 @@ class SettleFilter:
         return []
 
     def _judge(
-        self, touch: Touch, band_si: float, span_s: float, limits: Limits
+        self, touch: Touch, band_si: float, span_s: float, limits: RestLimits
     ) -> tuple[float, Rest | None]:
         """Put the points to `rest.judge`, in counts."""
         points = touch.points
         if points.times_s[-1] - points.times_s[0] < span_s:
             return math.inf, None
-        unrest, rest, passed = judge(
+        settling_ratio, rest, passed = judge(
             points,
             touch.noise,
             limits,
@@ -368,7 +368,7 @@ class SettleFilter:
             half_si = rest.expanded * points.count_si
             value_si = points.value_si(rest.offset)
             touch.first = Statement(points.times_s[-1], value_si, band_si, half_si, rest.chance)
-        return unrest, rest
+        return settling_ratio, rest
 
     # ------------------------------------------------------------------ learning
     def _end_contact(self) -> None:

@@ -18,7 +18,7 @@ _NOTHING = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(slots=True)
-class Line:
+class StraightLine:
     """A straight line through the newest points, in counts; times count back from the newest point (<= 0)."""
 
     points: int
@@ -107,7 +107,7 @@ class Points:
         mean_s = st / points
         return (sty1 - sty0 - (sy1 - sy0) * mean_s) / (stt1 - stt0 - st * mean_s)
 
-    def line(self, points: int) -> Line:
+    def line(self, points: int) -> StraightLine:
         """Least squares through the newest points, at least two of them at different times."""
         st1, sy1, stt1, sty1, syy1, _ = self._sums[-1]
         st0, sy0, stt0, sty0, syy0, _ = self._sums[-1 - points]
@@ -118,7 +118,7 @@ class Points:
         slope = sxy / sxx
         squares = max(syy1 - syy0 - sy * mean - slope * sxy, 0.0)
         newest_s = self.times_s[-1]
-        return Line(
+        return StraightLine(
             points,
             newest_s - self.times_s[-points],
             mean_s - (newest_s - self.zero_s),
@@ -173,7 +173,7 @@ class Points:
         """How far the newest point is from the third, in SI units."""
         return abs(self.values[-1] - self.values[min(2, len(self.values) - 1)]) * self.count_si
 
-    def lag(self, line: Line) -> float:
+    def lag(self, line: StraightLine) -> float:
         """Lag-1 autocorrelation of what the line leaves of its points, from the sum of their squared steps.
 
         Von Neumann's ratio; the steps of the line itself are taken off as if the points were evenly spaced.
@@ -220,17 +220,17 @@ _SLOW_SHARE = 0.3  # slow part of a meter's noise that averaging does not lower;
 
 
 @dataclass(slots=True)
-class Fit:
+class LineFit:
     """A line with its uncertainties, in counts and seconds."""
 
-    line: Line
+    line: StraightLine
     variance: float
     slope_variance: float
     mean_variance: float
     degrees: float
 
 
-def fit(line: Line, noise: RangeNoise) -> Fit:
+def fit(line: StraightLine, noise: RangeNoise) -> LineFit:
     """Give a line its uncertainties, from prior noise, its own scatter and lag-1 correlation.
 
     The effective number of readings is n (1 - rho) / (1 + rho), the large-n form for an AR(1) sequence.
@@ -246,4 +246,6 @@ def fit(line: Line, noise: RangeNoise) -> Fit:
     degrees = noise.weight + max((count - 2) / inflation, 0.5)
     variance = (noise.weight * noise.variance + line.squares / inflation) / degrees
     slow = _SLOW_SHARE**2 * variance
-    return Fit(line, variance, variance * inflation / line.sxx, variance * inflation / count + slow, degrees)
+    return LineFit(
+        line, variance, variance * inflation / line.sxx, variance * inflation / count + slow, degrees
+    )

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from acquire.settle.doubt import Doubt, Surroundings, signs
 from acquire.settle.noise import RangeNoise
-from acquire.settle.points import Fit, Line, Points, fit
+from acquire.settle.points import LineFit, Points, StraightLine, fit
 
 _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:2008, F.2.2.1
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
@@ -43,7 +43,7 @@ _T975 = (
 
 
 @dataclass(slots=True)
-class Limits:
+class RestLimits:
     """What every stretch must keep."""
 
     share: float
@@ -53,7 +53,7 @@ class Limits:
 
 
 @dataclass(slots=True)
-class Bench:
+class BenchCaution:
     """What was learnt of the bench, as judging needs it: signs, factors on the chance and on the width."""
 
     signs: list[float]
@@ -68,7 +68,7 @@ class Rest:
     `wary` is the chance as this bench weighs it.
     """
 
-    line: Line
+    line: StraightLine
     offset: float
     type_a: float
     drift: float
@@ -91,15 +91,15 @@ def student_975(degrees_of_freedom: float) -> float:
 def judge(
     points: Points,
     noise: RangeNoise,
-    limits: Limits,
+    limits: RestLimits,
     *,
     band: float,
     span_s: float,
     horizon_s: float,
     around: Surroundings,
     doubt: Doubt,
-    bench: Bench,
-) -> tuple[float, Rest | None, tuple[Line, float] | None]:
+    bench: BenchCaution,
+) -> tuple[float, Rest | None, tuple[StraightLine, float] | None]:
     """Look back over ever shorter stretches until one passes the slope test, and ask the doubt of that one.
 
     Args:
@@ -122,15 +122,15 @@ def judge(
     allowed = limits.share * band
     least = math.inf
     while count >= limits.min_points and newest_s - points.times_s[-count] >= span_s:
-        unrest = abs(points.slope(count)) * horizon_s / allowed
-        if unrest <= 1.0:
+        settling_ratio = abs(points.slope(count)) * horizon_s / allowed
+        if settling_ratio <= 1.0:
             line = points.line(count)
             found = fit(line, noise)
             ahead = abs(line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
-            unrest = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
-            if unrest <= 1.0:
+            settling_ratio = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
+            if settling_ratio <= 1.0:
                 break
-        least = min(least, unrest)
+        least = min(least, settling_ratio)
         count = int(count * _SHORTEN)
     else:
         return least, None, None
@@ -138,19 +138,19 @@ def judge(
     likely = bench.caution * chance
     wary = likely * (_HIDES if found.variance < 1.0 else 1.0)
     if wary > limits.most_doubt:
-        return unrest, None, (line, chance)
+        return settling_ratio, None, (line, chance)
     half_width = bench.widening * width * band
     if likely > _ONLY_JUST:
         half_width = max(half_width, far * max(bench.widening, 1.0) * band)
     return (
-        unrest,
+        settling_ratio,
         _rest(found, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),
         (line, chance),
     )
 
 
 def _rest(
-    found: Fit, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
+    found: LineFit, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
 ) -> Rest:
     """Value and uncertainty of a stretch that passed."""
     line = found.line

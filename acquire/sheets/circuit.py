@@ -7,14 +7,12 @@ the pin's name with a prime ("1'"). Not for values of pairs: those are solved fr
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
-from difflib import get_close_matches
+from collections.abc import Iterator
 
-from acquire.files.toml_file import Faults
+from acquire.files.toml_file import Faults, did_you_mean
 from acquire.physics.network import BranchOhm
-from acquire.physics.wire import ohm_per_m
 from acquire.records import Branch, BranchKind, Pin
-from acquire.sheets.language import METAL_OF, PinTable, StrapTable, WindingTable, winding_ohm
+from acquire.sheets.language import PinTable, StrapTable, WindingTable
 from acquire.sheets.parts import Parts
 from drivers.toml_lines import Path as KeyPath
 
@@ -74,7 +72,7 @@ class Circuit:
         if name in self.places:
             return True
         if self._parts.faulty.isdisjoint(("connector", "pin")):
-            self._faults.add(at, f'"{name}" is neither a pin nor the core.', meant(name, self.places))
+            self._faults.add(at, f'"{name}" is neither a pin nor the core.', did_you_mean(name, self.places))
         return False
 
     # ------------------------------------------------------------------ pins
@@ -119,29 +117,23 @@ class Circuit:
             self._faults.add((), "this sheet has no pins.", 'Add [connector] with rows = [["1", "2"]].')
         rows = self._parts.connector.rows
         seats = [
-            (name, ("connector", "rows", i, j)) for i, row in enumerate(rows) for j, name in enumerate(row)
+            (("connector", "rows", i, j), name) for i, row in enumerate(rows) for j, name in enumerate(row)
         ]
-        self._twice([(name, at) for name, at in seats if name], "pin", "stands twice in the connector")
-        self._twice([(t.name, (*at, "name")) for at, t in self._parts.pins], "pin", "is described twice")
+        twice = self._faults.twice
+        twice(((at, name) for at, name in seats if name), 'the pin "{}" stands twice in the connector.')
+        twice((((*at, "name"), t.name) for at, t in self._parts.pins), 'the pin "{}" is described twice.')
         if self.core and self.core in {pin.name for pin in self.pins}:
             self._faults.add(
                 ("connector", "core"), f'"{self.core}" is a pin too.', "Give the core another name."
             )
 
     def _check_names(self) -> None:
-        named: list[tuple[str, KeyPath]] = [(t.name, (*at, "name")) for at, t in self._parts.branches()]
-        self._twice(named, "winding, strap or diode", "is there twice")
+        named: list[tuple[KeyPath, str]] = [((*at, "name"), t.name) for at, t in self._parts.branches()]
+        self._faults.twice(named, 'the winding, strap or diode "{}" appears twice.')
         leads = {f"lead {pin.name}" for pin in self.pins}
-        for name, at in named:
+        for at, name in named:
             if name in leads:
                 self._faults.add(at, f'"{name}" is the name of a pin\'s lead.', "Choose another name.")
-
-    def _twice(self, named: list[tuple[str, KeyPath]], sort: str, what: str) -> None:
-        count: Counter[str] = Counter()
-        for name, at in named:
-            count[name] += 1
-            if count[name] == 2:
-                self._faults.add(at, f'the {sort} "{name}" {what}.', "Every name may be used once.")
 
     # ------------------------------------------------------------------ branches
 
@@ -202,24 +194,15 @@ class Circuit:
             turns=table.turns,
             strands=table.strands,
             henry=table.inductance,
-            ohm_per_m=_wire_ohm_per_m(table),
+            ohm_per_m=table.ohm_per_m,
         )
 
     def _winding_ohm(self, at: KeyPath, table: WindingTable) -> float:
         """The resistance given; or what turns and wire make. Where both are there they must agree."""
-        of_table = table.material in METAL_OF  # a metal known by its coefficient alone has no ohms per metre
-        if table.turns is None or table.wire is None or table.mean_turn is None or not of_table:
+        computed = table.wound_ohm(self._parts.sheet.reference_temperature)
+        if computed is None:
             assert table.resistance is not None  # noqa: S101  (the table refuses to be without both)
             return table.resistance
-        computed = winding_ohm(
-            table.turns,
-            table.mean_turn,
-            table.wire,
-            extra_m=table.extra or 0.0,
-            strands=table.strands,
-            material=table.material,
-            celsius=self._parts.sheet.reference_temperature,
-        )
         if table.resistance is None:
             return computed
         if abs(computed / table.resistance - 1.0) > WIRE_DISAGREES:
@@ -246,7 +229,7 @@ class Circuit:
                     self._faults.add(
                         (*at, "between", place),
                         f'"{name}" is neither a pin nor the core, and nothing else ends there.',
-                        meant(name, self.places),
+                        did_you_mean(name, self.places),
                     )
 
     def _check_pin_use(self, name: str, *, used: bool) -> None:
@@ -275,18 +258,3 @@ class Circuit:
                 return None
             ends.update(self._inner(name) for name in between)
         return ends
-
-
-def _wire_ohm_per_m(table: WindingTable) -> float | None:
-    """Ohms per metre of the wire that a winding names; None where its metal has no table."""
-    if table.wire is None or table.material not in METAL_OF:
-        return None
-    return ohm_per_m(1000.0 * table.wire, METAL_OF[table.material])
-
-
-def meant(name: str, known: Iterable[str]) -> str:
-    """Remedy for a name that is not known: the one it resembles, else all there are."""
-    known = list(known)
-    bare = {each.lower(): each for each in known}
-    near = bare.get(name.lower()) or next(iter(get_close_matches(name, known, 1, 0.6)), "")
-    return f'Did you mean "{near}"?' if near else f"Known are {', '.join(known) or 'none'}."

@@ -14,10 +14,9 @@ from types import MappingProxyType
 from typing import Annotated, Literal
 
 from pydantic import Field, PlainValidator, model_validator
-from pydantic_core import PydanticCustomError
 
 from acquire.errors import InputImpossible, QuantityInvalid
-from acquire.files.toml_file import Flag, Name, Table, Text
+from acquire.files.toml_file import Flag, Name, Text, TomlTable, sentence
 from acquire.physics.copper import CONDUCTORS, conductor_named
 from acquire.physics.insulation import REFERENCE_CELSIUS, RULES
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, ohm_per_m
@@ -29,7 +28,7 @@ NONE = "none"
 """Leaves a result as measured."""
 
 
-class CorrectionTable(Table):
+class CorrectionTable(TomlTable):
     """`[[correction]]`: a named table of factors that bring an insulation resistance to 40 °C.
 
     Attributes:
@@ -53,7 +52,7 @@ class CorrectionTable(Table):
         if not at[0] <= REFERENCE_CELSIUS <= at[-1]:
             raise ValueError("factors must reach from below to above 40 °C, which results are compared at")
         if self.name in (NONE, *RULES):
-            raise ValueError(f'"{self.name}" is the name of a rule that is there already')
+            raise ValueError(f'"{self.name}" is the name of a rule that exists already')
         return self
 
 
@@ -80,50 +79,13 @@ def wire_diameter_m(given: object) -> float:
         gauge = _GAUGE.fullmatch(text)
         diameter_m = awg_diameter_mm(int(gauge[1])) / 1000.0 if gauge else parse(text, "m")
     except InputImpossible as error:
-        raise _refusal(error.what, error.hint) from error
+        raise sentence(error.what, error.hint) from error
     except QuantityInvalid:
         diameter_m = 0.0
     if not THINNEST_M <= diameter_m <= THICKEST_M:
         what = f'"{str(given)[:40]}" is no gauge and no diameter of a wire.'
-        raise _refusal(what, 'Write it like "AWG 36" or "0.127 mm" (bare).')
+        raise sentence(what, 'Write it like "AWG 36" or "0.127 mm" (bare).')
     return diameter_m
-
-
-def _refusal(what: str, remedy: str) -> PydanticCustomError:
-    return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
-
-
-def winding_ohm(
-    turns: int,
-    mean_turn_m: float,
-    diameter_m: float,
-    *,
-    extra_m: float = 0.0,
-    strands: int = 1,
-    material: str = "copper",
-    celsius: float = 20.0,
-) -> float:
-    """Resistance of a winding from its geometry.
-
-    Resistance per metre at 20 °C times length, by the strands, brought to the temperature wanted by the
-    conductor's straight line (see `acquire.physics.copper`).
-
-    Args:
-        turns: >= 1.
-        mean_turn_m: length of the mean turn, metres, > 0.
-        diameter_m: of the bare conductor, metres, > 0.
-        extra_m: wire beyond the turns, metres.
-        strands: wires in hand, >= 1.
-        material: name of a conductor, a key of `METAL_OF`.
-        celsius: temperature that the result holds at.
-
-    Returns:
-        Ohms.
-    """
-    length_m = turns * mean_turn_m + extra_m
-    at_20c_ohm = ohm_per_m(1000.0 * diameter_m, METAL_OF[material]) * length_m / strands
-    k_celsius = conductor_named(material).k_celsius
-    return at_20c_ohm * (k_celsius + celsius) / (k_celsius + 20.0)
 
 
 _SIGNS = "Names of pins and points consist of letters, digits and the signs _ . + / only."
@@ -143,9 +105,7 @@ def _known_conductor(given: object) -> str:
     try:
         return conductor_named(str(given)).name
     except InputImpossible as error:
-        raise PydanticCustomError(
-            "sentence", "{what} {remedy}", {"what": error.what, "remedy": error.hint}
-        ) from error
+        raise sentence(error.what, error.hint) from error
 
 
 Material = Annotated[str, PlainValidator(_known_conductor)]
@@ -170,7 +130,7 @@ class Latch(StrEnum):
     RIGHT = "right"
 
 
-class SheetTable(Table):
+class SheetTable(TomlTable):
     """`[sheet]`: what the unit is and how it is judged.
 
     Attributes:
@@ -206,7 +166,7 @@ class SheetTable(Table):
         return self
 
 
-class ConnectorTable(Table):
+class ConnectorTable(TomlTable):
     """`[connector]`: the face that the operator looks at.
 
     Attributes:
@@ -224,7 +184,7 @@ class ConnectorTable(Table):
     core: PinOrNothing = ""
 
 
-class PinTable(Table):
+class PinTable(TomlTable):
     """`[[pin]]`: more about one pin.
 
     Attributes:
@@ -242,7 +202,7 @@ class PinTable(Table):
     unused: Flag = False
 
 
-class WindingTable(Table):
+class WindingTable(TomlTable):
     """`[[winding]]`: one winding, or the part of one between two taps.
 
     Attributes:
@@ -298,8 +258,28 @@ class WindingTable(Table):
             raise ValueError("serviceable must be the wider of the two tolerances")
         return self
 
+    def wound_ohm(self, celsius: float) -> float | None:
+        """Ohms at a temperature from turns and wire; None where they, or ohms per metre, are not known.
 
-class StrapTable(Table):
+        Resistance per metre at 20 °C times length, by the strands, brought to that temperature by the
+        conductor's straight line (see `acquire.physics.copper`).
+        """
+        per_m = self.ohm_per_m
+        if per_m is None or self.turns is None or self.mean_turn is None:
+            return None
+        at_20c_ohm = per_m * (self.turns * self.mean_turn + (self.extra or 0.0)) / self.strands
+        k_celsius = conductor_named(self.material).k_celsius
+        return at_20c_ohm * (k_celsius + celsius) / (k_celsius + 20.0)
+
+    @property
+    def ohm_per_m(self) -> float | None:
+        """Of one strand of its wire at 20 °C; None where no wire is named, or its metal has no table."""
+        if self.wire is None or self.material not in METAL_OF:
+            return None
+        return ohm_per_m(1000.0 * self.wire, METAL_OF[self.material])
+
+
+class StrapTable(TomlTable):
     """`[[strap]]`: a short bond, such as an earth strap.
 
     Attributes:
@@ -325,7 +305,7 @@ class StrapTable(Table):
         return self
 
 
-class DiodeTable(Table):
+class DiodeTable(TomlTable):
     """`[[diode]]`: a diode between two points. In ohms it counts as open.
 
     Attributes:
@@ -337,7 +317,7 @@ class DiodeTable(Table):
     between: Ends
 
 
-class BalanceTable(Table):
+class BalanceTable(TomlTable):
     """`[[balance]]`: windings that must be alike.
 
     Attributes:
@@ -351,21 +331,17 @@ class BalanceTable(Table):
     limit: Annotated[Fraction, Field(examples=['"2 %"'])]
 
 
-class MatchingTable(Table):
+class MatchingTable(BalanceTable):
     """`[[matching]]`: two windings that must be the same, as in a bifilar pair.
 
     Attributes:
-        name: unique among the balances and matchings.
-        windings: the two.
         limit: largest difference between them, as a part of their mean.
     """
 
-    name: Name
     windings: Annotated[tuple[Name, Name], Field(examples=['["S1", "S2"]'])]
-    limit: Annotated[Fraction, Field(examples=['"1 %"'])]
 
 
-class IsolationTable(Table):
+class IsolationTable(TomlTable):
     """`[[isolation]]`: groups of pins that nothing may join.
 
     Attributes:
@@ -392,7 +368,7 @@ class IsolationTable(Table):
         return self
 
 
-class StepTable(Table):
+class StepTable(TomlTable):
     """`[[step]]`: one thing to measure, in this order.
 
     Attributes:
@@ -425,7 +401,7 @@ class StepTable(Table):
         if self.kind is StepKind.OPEN and (self.lower is not None or self.upper is not None):
             raise ValueError("an open step has open_above in place of lower and upper")
         if self.kind is StepKind.CONTINUITY and self.lower is not None:
-            raise ValueError("a continuity has no lower limit: at most so many ohms, upper")
+            raise ValueError("a continuity step has no lower limit: give upper")
         if self.kind is not StepKind.OPEN and self.open_above is not None:
             raise ValueError('open_above belongs to steps of kind = "open"')
         if self.quantity is Quantity.INSULATION and self.kind is not StepKind.TYPED:
@@ -435,7 +411,7 @@ class StepTable(Table):
         return self
 
 
-TABLES: dict[str, type[Table]] = {
+TABLES: dict[str, type[TomlTable]] = {
     "sheet": SheetTable,
     "connector": ConnectorTable,
     "pin": PinTable,

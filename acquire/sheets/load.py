@@ -6,15 +6,14 @@ a check that it would mislead is left out. Not for expected values: those follow
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
-from acquire.files.toml_file import Faults, TomlFile, read_toml
+from acquire.files.toml_file import Faults, TomlFile, did_you_mean, read_toml
 from acquire.physics.insulation import RULES
 from acquire.physics.network import connected
 from acquire.records import Balance, BalanceKind, Isolation, Sheet
-from acquire.sheets.circuit import Circuit, meant
+from acquire.sheets.circuit import Circuit
 from acquire.sheets.language import NONE, IsolationTable
 from acquire.sheets.parts import Parts
 from acquire.sheets.steps import build_steps
@@ -93,23 +92,18 @@ def _isolations(parts: Parts) -> tuple[Isolation, ...]:
 
 def _check_alike(parts: Parts, faults: Faults) -> None:
     """Balances, matchings and bifilar pairs must name windings that exist, each once."""
-    named: list[tuple[KeyPath, str, tuple[str, ...]]] = []
-    named += [(at, table.name, table.windings) for at, table in parts.balances]
-    named += [(at, table.name, table.windings) for at, table in parts.matchings]
-    lists: list[tuple[KeyPath, tuple[str, ...]]] = [((*at, "windings"), names) for at, _, names in named]
+    rules = [*parts.balances, *parts.matchings]
+    lists: list[tuple[KeyPath, tuple[str, ...]]] = [((*at, "windings"), t.windings) for at, t in rules]
     lists += [(("sheet", "bifilar", place), pair) for place, pair in enumerate(parts.sheet.bifilar)]
     windings = [table.name for _, table in parts.windings]
     for at, names in lists:
         for place, name in enumerate(names):
             if name not in windings and "winding" not in parts.faulty:
-                faults.add((*at, place), f'"{name}" is no winding of this sheet.', meant(name, windings))
-            if name in names[:place]:
-                faults.add((*at, place), f'"{name}" is there twice.', "Name each winding once.")
-    seen: set[str] = set()
-    for at, name, _ in named:
-        if name in seen:
-            faults.add((*at, "name"), f'"{name}" is there twice.', "Name each once.")
-        seen.add(name)
+                faults.add(
+                    (*at, place), f'"{name}" is no winding of this sheet.', did_you_mean(name, windings)
+                )
+        faults.twice(((*at, place), name) for place, name in enumerate(names))
+    faults.twice(((*at, "name"), table.name) for at, table in rules)
 
 
 def _check_isolations(parts: Parts, circuit: Circuit, faults: Faults) -> None:
@@ -118,22 +112,16 @@ def _check_isolations(parts: Parts, circuit: Circuit, faults: Faults) -> None:
         _check_groups((*at, "groups"), table, circuit, faults)
         if table.correction not in known and "correction" not in parts.faulty:
             what = f'there is no temperature rule "{table.correction}".'
-            faults.add((*at, "correction"), what, meant(table.correction, known))
-    names = Counter(table.name for _, table in parts.corrections)
-    for at, correction in parts.corrections:
-        if names[correction.name] > 1:
-            faults.add((*at, "name"), f'"{correction.name}" is there twice.', "Name each once.")
+            faults.add((*at, "correction"), what, did_you_mean(table.correction, known))
+    faults.twice(((*at, "name"), correction.name) for at, correction in parts.corrections)
 
 
 def _check_groups(at: KeyPath, table: IsolationTable, circuit: Circuit, faults: Faults) -> None:
     """Groups must consist of known pins, and nothing may join one group to another."""
-    count = Counter(name for group in table.groups for name in group)
-    for i, group in enumerate(table.groups):
-        for j, name in enumerate(group):
-            circuit.place_known(name, (*at, i, j))
-            if count[name] > 1:
-                faults.add((*at, i, j), f'"{name}" is there twice.', "Name each pin once.")
-    if not circuit.whole or any(name not in circuit.places for name in count):
+    places = [((*at, i, j), name) for i, group in enumerate(table.groups) for j, name in enumerate(group)]
+    known = [circuit.place_known(name, place) for place, name in places]
+    faults.twice(places)
+    if not circuit.whole or not all(known):
         return
     for i, group in enumerate(table.groups):
         reached = frozenset().union(*(connected(circuit.conducting, name) for name in group))

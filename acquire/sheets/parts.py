@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from acquire.files.toml_file import Faults, Model
 from acquire.sheets.language import (
@@ -44,10 +44,8 @@ class Parts:
         self._faults = faults
         self._tree = faults.file.tree
         faults.unknown_tables(TABLES, "sheet")
-        if "sheet" not in self._tree:
-            faults.add((), "there is no [sheet] table.", 'Add one with name = "…".')
         self.sheet = self._one(SheetTable, "sheet") or SheetTable(name="?")
-        self.connector = self._one(ConnectorTable, "connector") or ConnectorTable()
+        self.connector = self._one(ConnectorTable, "connector", dict) or ConnectorTable()
         self.pins = self._many(PinTable, "pin")
         self.windings = self._many(WindingTable, "winding")
         self.straps = self._many(StrapTable, "strap")
@@ -75,14 +73,9 @@ class Parts:
             given = self._tree.get(sort, [])
             yield from given if isinstance(given, list) else [given]
 
-    def _one(self, model: type[Model], sort: str) -> Model | None:
-        """A table that stands once; None where it is missing or faulty."""
-        if sort not in self._tree:
-            return None
-        if isinstance(self._tree[sort], list):
-            self._refuse(sort, "this table may stand once only.", f"Write [{sort}], not [[{sort}]].")
-            return None
-        table = self._faults.check(model, self._tree[sort], (sort,))
+    def _one(self, model: type[Model], sort: str, given: Callable[[], object] | None = None) -> Model | None:
+        """A table that stands once; None where it is faulty, or missing and nothing is given for it."""
+        table = self._faults.table(model, sort, given)
         if table is None:
             self.faulty.add(sort)
         return table
@@ -93,7 +86,3 @@ class Parts:
         if any(table is None for _, table in found):
             self.faulty.add(sort)
         return [(at, table) for at, table in found if table is not None]
-
-    def _refuse(self, sort: str, what: str, remedy: str) -> None:
-        self._faults.add((sort,), what, remedy)
-        self.faulty.add(sort)

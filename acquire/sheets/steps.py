@@ -39,6 +39,8 @@ def build_steps(parts: Parts, circuit: Circuit, faults: Faults) -> tuple[Step, .
     builder = _Builder(circuit, faults)
     if parts.steps or "step" in parts.faulty:
         steps = [builder.given(at, table) for at, table in parts.steps]
+        named = (((*at, "name"), table.name) for at, table in parts.steps if table.name is not None)
+        faults.twice(named, 'the step "{}" appears twice.')
     else:
         steps = list(builder.made())
         if not steps and circuit.whole:
@@ -56,7 +58,6 @@ class _Builder:
         self.faults = faults
         self.conducting = circuit.conducting if circuit.whole else []
         self.branches = [b for b in circuit.branches if b.kind is not BranchKind.DIODE]
-        self.names: set[str] = set()
         self._paths: dict[Pair, list[tuple[Branch, float]]] = {}
 
     def given(self, at: KeyPath, table: StepTable) -> Step | None:
@@ -70,9 +71,6 @@ class _Builder:
             return None
         if not all(known):
             return None
-        if table.name is not None and table.name in self.names:
-            self.faults.add((*at, "name"), f'the step "{table.name}" is there twice.', "Name each step once.")
-        self.names.add(table.name or "")
         step = Step(
             name=table.name or "",
             pair=self._ordered(a, b),

@@ -15,7 +15,7 @@ from pathlib import Path
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.bench_tables import LOW_OHMS_LINE
 from acquire.files.new_file import new_file
-from acquire.files.shipped import shipped
+from acquire.files.shipped import named, shipped
 from acquire.sheets import load_sheet
 from drivers.models import load_model
 from drivers.reading import Quantity
@@ -102,22 +102,7 @@ def simulated(sheet: str, meter: str) -> Simulated:
     Raises:
         InputImpossible: there is no such file.
     """
-    return Simulated(_file("sheets", sheet), _file("meters", meter))
-
-
-def _file(folder: str, name: str) -> Path:
-    if Path(name).suffix:
-        path = Path(name).absolute()
-        if not path.exists():
-            raise InputImpossible(
-                f"There is no file {name}.", "Name a sheet or meter file, or a shipped one."
-            )
-        return path
-    known = {path.stem: path for path in sorted(shipped(folder).glob("*.toml"))}
-    if name not in known:
-        told = f"Name a file, or one of {', '.join(known)}."
-        raise InputImpossible(f'There is no shipped file "{name}" among the {folder}.', told)
-    return known[name]
+    return Simulated(named("sheets", sheet), named("meters", meter))
 
 
 def with_page(text: str) -> str:

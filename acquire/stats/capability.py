@@ -259,7 +259,7 @@ def _remarks(of: Capability, meter_share: float | None) -> tuple[str, ...]:
         return ("All values are alike: the meter resolves too little to show the spread.",)
     if of.count < FEW and of.ppk is not None:
         told.append(
-            f"Only {of.count} units: Ppk may truly be anything from {of.ppk.low:.2f} to {of.ppk.high:.2f}."
+            f"Only {of.count} units: the 95 % interval of Ppk is {of.ppk.low:.2f} to {of.ppk.high:.2f}."
         )
     if of.sigma_within <= 0.0:
         told.append("Neighbours read alike, so there is no Cp or Cpk.")
@@ -269,11 +269,11 @@ def _remarks(of: Capability, meter_share: float | None) -> tuple[str, ...]:
             f"do: the level moves. Pp and Ppk tell what was made, Cp and Cpk what could be."
         )
     if of.normality is None:
-        told.append("Too few values to tell whether they follow the normal law, on which the indices rest.")
+        told.append("Too few values to test for the normal distribution that the indices rest on.")
     elif of.normality.doubtful:
         told.append(
-            f"The values do not follow the normal law ({chance(of.normality.p)}), on which the indices and "
-            f"the share outside rest: look at the chart first."
+            f"The values are not normally distributed ({chance(of.normality.p)}), as the indices and the "
+            "share outside assume: look at the chart first."
         )
     if meter_share is not None:
         told.append(_of_the_meter(meter_share))

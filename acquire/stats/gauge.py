@@ -396,7 +396,7 @@ def _study(
     gauge_sigma, part_sigma = math.sqrt(found[VarianceSource.GAUGE]), math.sqrt(found[VarianceSource.PART])
     more = list(remarks)
     if len(layout.operators) == 1:
-        more.append("One operator only: the study says nothing of how much operators differ.")
+        more.append("One operator only: the study does not show how much operators differ.")
     if limits is not None and per_sigma is None:
         more.append(
             "The mean of the parts lies beyond the only limit, so there is no tolerance to compare with."

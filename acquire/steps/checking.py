@@ -327,8 +327,8 @@ class CheckDuty:
             "signs": tuple(record.signs),
             "stops": self.stops,
         }
-        weight = Severity.STOP if self.stops else Severity.WARNING
-        return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, record.utc_s, facts=facts)]
+        severity = Severity.STOP if self.stops else Severity.WARNING
+        return [Notice(severity, Code.CHECK_OUT_OF_CONTROL, record.utc_s, facts=facts)]
 
 
 def _on(statement: RangeAccuracy, settled: Settled) -> Settled:

@@ -136,7 +136,7 @@ class Dial:
                 ends = {"lowest_ohm": ranges[0].full_scale_si, "highest_ohm": ranges[-1].full_scale_si}
             raise Refused(Refusal.RANGE_ABSENT, full_ohm=command.full_ohm, **ends)
         self.stated_si = self._seen_si = stated.full_scale_si
-        return Notice(Severity.REMARK, Code.METER_DIAL, utc_s, facts={"full_ohm": stated.full_scale_si})
+        return Notice(Severity.INFO, Code.METER_DIAL, utc_s, facts={"full_ohm": stated.full_scale_si})
 
     # ------------------------------------------------------------------ what follows
 

@@ -160,7 +160,7 @@ Draw = Callable[["Axes", StudyReport], None]
 def svg_pictures(report: StudyReport) -> dict[str, str]:
     """All drawings by "title. how to read it"; LibraryMissing where matplotlib is not installed."""
     drawings: dict[str, Draw] = {
-        "Every value, by part. Points of one part lie apart by the gauge's doing; parts apart differ.":
+        "Every value, by part. The spread within a part is the gauge's, that between parts is theirs.":
             _by_part,
         "Differences, by operator. What each operator reads above or below the mean of the same part.":
             _by_operator,

@@ -292,7 +292,7 @@ def read_study(path: Path) -> StudyRecord:
             known.index(line.taken.turn if line.taken is not None else known[0])
             record.add(line)
     except (msgspec.MsgspecError, ValueError, LookupError) as error:
-        what = f"{path}:{place}: this line is none of a study's record."
+        what = f"{path}:{place}: this line does not belong to a study's record."
         raise InputImpossible(what, "Take the file as the study wrote it, or begin anew.") from error
     return record
 
@@ -328,7 +328,7 @@ class StudyFile:
             with contextlib.suppress(OSError):  # half a line is cut off at the next start otherwise
                 os.ftruncate(number, end)
             what = f"{self.path} cannot be written ({error.strerror})."
-            raise InputImpossible(what, "Make room; the study goes on from what is written.") from error
+            raise InputImpossible(what, "Make room; the study continues from what is written.") from error
 
 
 @contextlib.contextmanager
@@ -341,7 +341,7 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
     with _opened(path, os.O_RDWR | os.O_CREAT) as out:
         there = out.read(LARGEST)
         if b"\n" in there or there[: len(_HEAD)] != _HEAD[: len(there)]:
-            raise InputImpossible(f"{path} is there already.", "Name another file with --to.")
+            raise InputImpossible(f"{path} exists already.", "Name another file with --to.")
         os.ftruncate(out.fileno(), 0)
         file = StudyFile(path, StudyRecord(subject, plan, utc_s), out)
         file.write(_First(subject=subject, plan=plan, begun_utc_s=utc_s))
@@ -370,6 +370,6 @@ def _opened(path: Path, flags: int) -> Iterator[IO[bytes]]:
         raise InputImpossible(what, "Name another file with --to.") from error
     with out, path.with_name(f".{path.name}.lock").open("wb") as beside:
         if not lock(beside.fileno()):
-            what = f"Somebody else is writing {path}."
+            what = f"Another program is writing {path}."
             raise InputImpossible(what, "Let that study end, or name another file with --to.")
         yield out

@@ -95,7 +95,7 @@ def verdict_of(study: GaugeStudy, step: str = "this step") -> tuple[str, ...]:
         told.append(_what_to_do(study))
     if study.distinct is not None and study.distinct < ENOUGH_DISTINCT:
         told.append(
-            f"It tells {study.distinct} kinds of parts apart (ndc by {study.method.value}); "
+            f"Number of distinct categories: {study.distinct} (ndc by {study.method.value}); "
             f"{ENOUGH_DISTINCT} are wanted for charts and capability. Parts that are much alike lower it too."
         )
     return tuple(told)
@@ -250,7 +250,7 @@ def _of_the_record(record: StudyRecord, rounds: int) -> list[str]:
     told = []
     if rounds < record.plan.trials:
         told.append(
-            f"Missing: {counted(len(record.missing), 'measurement')}. Reckoned from the first {rounds} of "
+            f"Missing: {counted(len(record.missing), 'measurement')}. Computed from the first {rounds} of "
             f"{record.plan.trials} rounds."
         )
     if record.torn:

@@ -178,7 +178,7 @@ def _refuse_other_plan(wish: Wish, operators: Sequence[str], parts: Sequence[str
     ):
         raise InputImpossible(
             f"{wish.to} is a study with other parts or operators.",
-            "Leave --parts and --operators out to go on with it, or name another file with --to.",
+            "Leave --parts and --operators out to continue it, or name another file with --to.",
         )
 
 
@@ -386,7 +386,7 @@ class StudyScreen(Terminal):
         """Show one event of the bench, without its value."""
         match event:
             case Approach():
-                self._settling = f"settling  {rest_bar(event.unrest)}"
+                self._settling = f"settling  {rest_bar(event.settling_ratio)}"
             case Prompt():
                 self._prompted(event)
             case LiftOff():

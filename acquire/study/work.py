@@ -322,7 +322,7 @@ class StudyWork:
             case MeasureAgain():
                 return self._again(command.step)
             case Note():
-                return [Notice(Severity.REMARK, Code.NOTE, utc_s, facts={"note": command.text})]
+                return [Notice(Severity.INFO, Code.NOTE, utc_s, facts={"note": command.text})]
             case _ if isinstance(command, Duty):
                 events = self.duties.obey(command, utc_s)
                 return [event for event in events if isinstance(event, Notice)]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
-from acquire.verdict.circuits import Circuit, Direction
+from acquire.verdict.circuits import Direction, FaultyCircuit
 from acquire.verdict.covariances import Covariances, block_size, sparse
 from acquire.verdict.dictionary import Case
 from acquire.verdict.solving import SIZES, Bools, Floats, causes, solve
@@ -150,7 +150,7 @@ class FaultModel:
     def __init__(
         self,
         cases: Sequence[Case],
-        good: Circuit,
+        good: FaultyCircuit,
         pairs: Sequence[Pair],
         *,
         four_wire_below_ohm: float | frozenset[Pair] = 0.0,
@@ -288,7 +288,7 @@ def _laws(cases: Sequence[Case], pairs: Sequence[Pair], two_wire: Bools) -> Laws
     )
 
 
-def _of_sizes(circuit: Circuit) -> tuple[Direction, ...]:
+def _of_sizes(circuit: FaultyCircuit) -> tuple[Direction, ...]:
     return circuit.directions[: len(circuit.sizes)]
 
 

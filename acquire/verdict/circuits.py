@@ -56,7 +56,7 @@ class Direction:
 
 
 @dataclass(frozen=True, slots=True)
-class Circuit:
+class FaultyCircuit:
     """A unit with one particular fault, or two, of about one particular size.
 
     Attributes:
@@ -79,20 +79,20 @@ class Circuit:
         """The element of that name."""
         return next(element for element in self.elements if element.name == name)
 
-    def with_elements(self, *changed: Element) -> Circuit:
+    def with_elements(self, *changed: Element) -> FaultyCircuit:
         """The same circuit with elements changed, found by their names."""
         by_name = {element.name: element for element in changed}
         return replace(self, elements=tuple(by_name.get(e.name, e) for e in self.elements))
 
     def sized(
         self, size: float, weight: float, direction: Direction, elements: tuple[Element, ...] | None = None
-    ) -> Circuit:
+    ) -> FaultyCircuit:
         """The same circuit with the size of its (next) fault and the direction in which that varies.
 
         Made some ten thousand times for a dictionary, hence at one go and without `replace`.
         """
         at = len(self.sizes)
-        return Circuit(
+        return FaultyCircuit(
             self.elements if elements is None else elements,
             (*self.sizes, size),
             (*self.directions[:at], direction, *self.directions[at:]),
@@ -127,7 +127,7 @@ _BIFILAR_SHARE = 0.1
 """Windings wound together share wire and hand: what is left to each, of its spread. Workshop choice."""
 
 
-def healthy(sheet: Sheet) -> Circuit:
+def healthy(sheet: Sheet) -> FaultyCircuit:
     """A good unit of the sheet, with the spread between good units; diodes count as open.
 
     Windings that must agree, or are wound together, come from one spool and one hand: most of their spread is
@@ -153,7 +153,7 @@ def healthy(sheet: Sheet) -> Circuit:
     )
     ohms = {e.name: e.ohm for e in elements}
     together = (Direction(1.0, {n: s * ohms[n] for n, s in shared.items()}) for shared in common)
-    return Circuit(elements, directions=tuple(together))
+    return FaultyCircuit(elements, directions=tuple(together))
 
 
 def alike(sheet: Sheet) -> list[tuple[tuple[str, ...], float]]:
@@ -172,7 +172,9 @@ def alike(sheet: Sheet) -> list[tuple[tuple[str, ...], float]]:
     return found
 
 
-def scaled(circuit: Circuit, names: Iterable[str], sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
+def scaled(
+    circuit: FaultyCircuit, names: Iterable[str], sizes: Sizes, sign: float = 1.0
+) -> Iterator[FaultyCircuit]:
     """Elements larger by one common fraction (sign 1) or smaller by it (sign -1)."""
     elements = [circuit.element(name) for name in names]
     for size, sd, weight in sizes:
@@ -185,12 +187,12 @@ def scaled(circuit: Circuit, names: Iterable[str], sizes: Sizes, sign: float = 1
         yield circuit.with_elements(*changed).sized(size, weight, direction)
 
 
-def broken(circuit: Circuit, name: str) -> Iterator[Circuit]:
+def broken(circuit: FaultyCircuit, name: str) -> Iterator[FaultyCircuit]:
     """One element open."""
     yield circuit.with_elements(replace(circuit.element(name), ohm=math.inf)).sized(0.0, 1.0, Direction())
 
 
-def in_contact(circuit: Circuit, pin: str, sizes: Sizes) -> Iterator[Circuit]:
+def in_contact(circuit: FaultyCircuit, pin: str, sizes: Sizes) -> Iterator[FaultyCircuit]:
     """Some ohms between a pin's contact and all that hangs on it; an infinite size is a lost contact."""
     inner = f"{pin} behind"
     moved = tuple(
@@ -203,7 +205,7 @@ def in_contact(circuit: Circuit, pin: str, sizes: Sizes) -> Iterator[Circuit]:
         yield circuit.sized(size, weight, Direction(sd, {name: 1.0}), joined)
 
 
-def warmer(circuit: Circuit, sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
+def warmer(circuit: FaultyCircuit, sizes: Sizes, sign: float = 1.0) -> Iterator[FaultyCircuit]:
     """The whole unit warmer (sign 1) or colder than the thermometer says, by kelvin."""
     per_kelvin = {e.name: sign * e.ohm * e.per_kelvin for e in circuit.elements}
     for size, sd, weight in sizes:
@@ -211,19 +213,19 @@ def warmer(circuit: Circuit, sizes: Sizes, sign: float = 1.0) -> Iterator[Circui
         yield circuit.sized(size, weight, Direction(sd, per_kelvin), tuple(warm))
 
 
-def off_zero(circuit: Circuit, sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
+def off_zero(circuit: FaultyCircuit, sizes: Sizes, sign: float = 1.0) -> Iterator[FaultyCircuit]:
     """Every reading too high (sign 1) or too low by the same ohms: the lead zero no longer holds."""
     for size, sd, weight in sizes:
         shifted = replace(circuit, zero_ohm=circuit.zero_ohm + sign * size)
         yield shifted.sized(size, weight, Direction(sd, zero_ohm=sign))
 
 
-def swapped(circuit: Circuit, pin: str, other: str) -> Iterator[Circuit]:
+def swapped(circuit: FaultyCircuit, pin: str, other: str) -> Iterator[FaultyCircuit]:
     """Two contacts in each other's place in the connector."""
     yield replace(circuit, places={**circuit.places, pin: other, other: pin}).sized(0.0, 1.0, Direction())
 
 
-def rewired(circuit: Circuit, ends: Mapping[str, tuple[str, str]]) -> Iterator[Circuit]:
+def rewired(circuit: FaultyCircuit, ends: Mapping[str, tuple[str, str]]) -> Iterator[FaultyCircuit]:
     """Elements between other nodes than the sheet says: a delta in place of a star, or the other way."""
     changed = (replace(circuit.element(name), a=a, b=b) for name, (a, b) in ends.items())
     yield circuit.with_elements(*changed).sized(0.0, 1.0, Direction())
@@ -238,7 +240,9 @@ def evenly(count: int) -> Parts:
     return tuple(number / count for number in range(count + 1))
 
 
-def bridged(circuit: Circuit, name: str, node: str, parts: Parts, sizes: Sizes) -> Iterator[Circuit]:
+def bridged(
+    circuit: FaultyCircuit, name: str, node: str, parts: Parts, sizes: Sizes
+) -> Iterator[FaultyCircuit]:
     """A fault from somewhere along an element to a node, through some ohms.
 
     Its sizes are the place, as a fraction of the element from its end `a`, and the ohms of the fault.
@@ -258,7 +262,9 @@ def bridged(circuit: Circuit, name: str, node: str, parts: Parts, sizes: Sizes) 
             yield tapped.sized(ohm, weight, Direction(sd, {fault: 1.0}), joined)
 
 
-def crossed(circuit: Circuit, name: str, other: str, parts: Parts, sizes: Sizes) -> Iterator[Circuit]:
+def crossed(
+    circuit: FaultyCircuit, name: str, other: str, parts: Parts, sizes: Sizes
+) -> Iterator[FaultyCircuit]:
     """A fault between somewhere along one element and somewhere along another.
 
     Its sizes are the place along `other`, the place along `name`, and the ohms of the fault.
@@ -267,7 +273,7 @@ def crossed(circuit: Circuit, name: str, other: str, parts: Parts, sizes: Sizes)
         yield from bridged(tapped, name, tap, parts, sizes)
 
 
-def _tapped(circuit: Circuit, name: str, parts: Parts) -> Iterator[tuple[Circuit, str]]:
+def _tapped(circuit: FaultyCircuit, name: str, parts: Parts) -> Iterator[tuple[FaultyCircuit, str]]:
     """The circuit with an element cut in two at each of several places, and the node between the parts."""
     element = circuit.element(name)
     tap = f"{name} tap"

@@ -268,7 +268,7 @@ def _deciding(
         outcome: of the unit.
     """
     ohms = {each.step: each for each in held}
-    for step in sorted(steps, key=lambda each: each.conformity):
+    for step in sorted(steps, key=lambda each: each.conformance_probability):
         if step.outcome is outcome:
             limits, ohm = ohms[step.step].limits, ohms[step.step].reading.ohm
             size = limits.tolerance_ohm if outcome is Outcome.CANNOT_JUDGE else inside_ohm(ohm, limits)

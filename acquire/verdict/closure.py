@@ -125,7 +125,7 @@ def _found(
         limits.lower_ohm,
         limits.upper_ohm,
         decision.outcome,
-        decision.conformity,
+        decision.conformance_probability,
         contradicts=False,
         pairs=pairs,
     )

@@ -142,7 +142,7 @@ _UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class FaultFound:
     """One fault in one place with its probability and sizes.
 
     Attributes:
@@ -186,7 +186,7 @@ def findings(
     *,
     purpose: Purpose = Purpose.INCOMING,
     four_wire_below_ohm: FourWire = 0.0,
-) -> tuple[Finding, ...]:
+) -> tuple[FaultFound, ...]:
     """As `diagnose`, with the circuits that each explanation rests on; all of them, most likely first."""
     if not readings:
         return ()
@@ -198,15 +198,15 @@ def findings(
     top = max([unknown_log, *(entry.log_weight for entry in weighed)])
     unknown = math.exp(unknown_log - top)
     total = unknown + sum(math.exp(entry.log_weight - top) for entry in weighed)
-    found = [Finding(_UNKNOWN_CASE, unknown / total, ())]
+    found = [FaultFound(_UNKNOWN_CASE, unknown / total, ())]
     found += [
-        Finding(entry.case, math.exp(entry.log_weight - top) / total, entry.sizes, entry.slip)
+        FaultFound(entry.case, math.exp(entry.log_weight - top) / total, entry.sizes, entry.slip)
         for entry in weighed
     ]
     return tuple(sorted(found, key=lambda finding: -finding.probability))
 
 
-def told(finding: Finding, sheet: Sheet) -> Hypothesis:
+def told(finding: FaultFound, sheet: Sheet) -> Hypothesis:
     """A finding as it goes on record."""
     where = places(finding.case, finding.sizes, sheet)
     return Hypothesis(finding.case.fault, finding.probability, where, finding.slip)

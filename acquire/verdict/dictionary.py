@@ -14,7 +14,7 @@ from itertools import combinations
 
 from acquire.records import Branch, BranchKind, FaultPlace, Purpose, Sheet
 from acquire.verdict.circuits import (
-    Circuit,
+    FaultyCircuit,
     Sizes,
     bridged,
     broken,
@@ -103,7 +103,7 @@ _MOST_CROSSED = 6
 
 _COARSE_SHORTED = log_sizes(0.01, 0.9, 2.5)
 
-Change = Callable[[Circuit], Iterator[Circuit]]
+Change = Callable[[FaultyCircuit], Iterator[FaultyCircuit]]
 """Gives a circuit a fault: one circuit for each of the fault's sizes."""
 
 Fault = tuple[str, tuple[str, ...]]
@@ -122,7 +122,7 @@ class Case:
 
     faults: tuple[Fault, ...]
     prior: float
-    circuits: tuple[Circuit, ...] = ()
+    circuits: tuple[FaultyCircuit, ...] = ()
 
     @property
     def fault(self) -> str:

@@ -31,7 +31,7 @@ from acquire.records import (
 )
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import FaultModel
-from acquire.verdict.circuits import Circuit, healthy, log_sizes, scaled, warmer
+from acquire.verdict.circuits import FaultyCircuit, healthy, log_sizes, scaled, warmer
 from acquire.verdict.dictionary import Case, cases, places, wrong_wire
 
 HAND_RELATIVE_U = 0.005
@@ -230,7 +230,7 @@ def _book(
     return FaultModel(every, good, pairs, four_wire_below_ohm=four_wire_below_ohm)
 
 
-def _of_wire(good: Circuit, names: tuple[str, ...], share: float) -> list[Case]:
+def _of_wire(good: FaultyCircuit, names: tuple[str, ...], share: float) -> list[Case]:
     """The wrong gauge or metal in all windings of one spool."""
     return [
         Case(((fault, names),), share * _WIRE_PRIORS[fault], tuple(change(good)))
@@ -238,7 +238,9 @@ def _of_wire(good: Circuit, names: tuple[str, ...], share: float) -> list[Case]:
     ]
 
 
-def _of_spool(good: Circuit, names: tuple[str, ...], share: float, known: Sequence[float]) -> list[Case]:
+def _of_spool(
+    good: FaultyCircuit, names: tuple[str, ...], share: float, known: Sequence[float]
+) -> list[Case]:
     """Another spool of the same gauge: one that the bench has a card of, or any."""
     parts = [(ratio, _KNOWN_SPOOL_U, _SPOOL_PRIOR / len(known)) for ratio in known]
     found = [

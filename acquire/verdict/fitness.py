@@ -75,7 +75,7 @@ _FOUR_WIRE = {Quantity.RESISTANCE_4W: ", 4-wire"}
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class BenchUncertainty:
     """How the bench measures, before it does.
 
     Attributes:
@@ -101,7 +101,9 @@ class Bench:
     references: tuple[Substitute, ...] = ()
 
 
-def reference_of(name: str, ohm: float, u_ohm: float, bench: Bench, offer: Offer, **how: Any) -> Substitute:
+def reference_of(
+    name: str, ohm: float, u_ohm: float, bench: BenchUncertainty, offer: Offer, **how: Any
+) -> Substitute:
     """A known resistance as this bench will have read it on a range; further fields as of `Substitute`."""
     settled = _settled(ohm, offer, max(2, bench.readings))
     return Substitute(
@@ -151,7 +153,9 @@ class FitnessRow:
     upper_only: bool = False
 
 
-def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Sequence[Offer]) -> FitnessRow:
+def row(
+    step: str, nominal_ohm: float, limits: Limits, bench: BenchUncertainty, offers: Sequence[Offer]
+) -> FitnessRow:
     """The row of one step on the range in use, which is the first offer.
 
     Args:
@@ -184,7 +188,7 @@ def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Seq
     )
 
 
-def foresee(nominal_ohm: float, bench: Bench, offer: Offer) -> Corrected:
+def foresee(nominal_ohm: float, bench: BenchUncertainty, offer: Offer) -> Corrected:
     """The budget that a reading at nominal will have: corrected like a real one, its scatter foreseen.
 
     Raises:
@@ -238,7 +242,9 @@ def _settled(shown_ohm: float, offer: Offer, readings: int) -> Settled:
     )
 
 
-def _what_would_help(nominal_ohm: float, allowed: float, bench: Bench, offers: Sequence[Offer]) -> str:
+def _what_would_help(
+    nominal_ohm: float, allowed: float, bench: BenchUncertainty, offers: Sequence[Offer]
+) -> str:
     """The first change, single ones before pairs and two wires before four, after which it can be judged."""
     for words, changed, offer in _changes(nominal_ohm, bench, offers):
         value = foresee(nominal_ohm, changed, offer)
@@ -247,7 +253,9 @@ def _what_would_help(nominal_ohm: float, allowed: float, bench: Bench, offers: S
     return "nothing this meter offers; use one of higher accuracy on low ohms"
 
 
-def _changes(nominal_ohm: float, bench: Bench, offers: Sequence[Offer]) -> Iterable[tuple[str, Bench, Offer]]:
+def _changes(
+    nominal_ohm: float, bench: BenchUncertainty, offers: Sequence[Offer]
+) -> Iterable[tuple[str, BenchUncertainty, Offer]]:
     in_use, *others = offers
     zeroed = replace(bench, zero_u_ohm=GOOD_ZERO_OHM)
     measured = replace(bench, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)

@@ -62,7 +62,7 @@ def decide(
     """
     _refuse_impossible(value_ohm, u_ohm, expanded_ohm, limits)
     law = law or Law(0.0, u_ohm)
-    conformity = conformity_probability(value_ohm, limits, law)
+    probability = conformance_probability(value_ohm, limits, law)
     guard_ohm = guard_band_ohm(rule, expanded_ohm, law, maximum_risk)
     inside = inside_ohm(value_ohm, limits)
     if inside < -expanded_ohm:
@@ -70,10 +70,10 @@ def decide(
     elif _too_poor(expanded_ohm, limits, rule, law, maximum_risk):
         outcome = Outcome.CANNOT_JUDGE
     elif rule is Rule.MAXIMUM_RISK:
-        outcome = Outcome.PASS if 1.0 - conformity <= (maximum_risk or 0.0) else Outcome.FAIL
+        outcome = Outcome.PASS if 1.0 - probability <= (maximum_risk or 0.0) else Outcome.FAIL
     else:
         outcome = _by_zone(rule, inside, guard_ohm)
-    return Decision(outcome=outcome, guard_band_ohm=guard_ohm, conformity=conformity)
+    return Decision(outcome=outcome, guard_band_ohm=guard_ohm, conformance_probability=probability)
 
 
 def decide_corrected(
@@ -95,7 +95,7 @@ def decide_corrected(
     )
 
 
-def conformity_probability(value_ohm: float, limits: Limits, law: Law) -> float:
+def conformance_probability(value_ohm: float, limits: Limits, law: Law) -> float:
     """Probability that the true value lies within the limits, given the measured one.
 
     Source: JCGM 106:2012, 7.2 to 7.4, with no prior knowledge of the unit beyond the measurement.
@@ -142,7 +142,7 @@ def _too_poor(expanded_ohm: float, limits: Limits, rule: Rule, law: Law, maximum
     if rule is not Rule.MAXIMUM_RISK or math.isinf(tolerance):
         return False
     middle = 0.0 if limits.lower_ohm is None else limits.lower_ohm + tolerance
-    return 1.0 - conformity_probability(middle, limits, law) > _stated(maximum_risk)
+    return 1.0 - conformance_probability(middle, limits, law) > _stated(maximum_risk)
 
 
 def _by_zone(rule: Rule, inside: float, guard_ohm: float) -> Outcome:

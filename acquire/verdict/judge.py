@@ -31,7 +31,7 @@ from acquire.verdict.guard import decide_corrected
 
 
 @dataclass(frozen=True, slots=True)
-class Attempt:
+class AttemptNumber:
     """Where in its unit a verdict stands.
 
     Attributes:
@@ -63,7 +63,7 @@ class AcceptanceCriteria:
 
 
 def judge(
-    match: Match, criteria: AcceptanceCriteria, attempt: Attempt, place: Circumstances
+    match: Match, criteria: AcceptanceCriteria, attempt: AttemptNumber, place: Circumstances
 ) -> tuple[Verdict, Evidence]:
     """Judge a matched value and write its record.
 
@@ -80,7 +80,7 @@ def judge(
         _measured(blank, match, slow=criteria.step.slow),
         outcome=decision.outcome,
         guard_band_ohm=decision.guard_band_ohm,
-        conformity=decision.conformity,
+        conformance_probability=decision.conformance_probability,
         scope=scope,
     )
     return verdict, _evidence(match)
@@ -100,7 +100,7 @@ def _decided(corrected: Corrected, asked: AcceptanceCriteria, sheet: Sheet) -> t
 
 
 def judge_repeat(
-    match: Match, step: Step, attempt: Attempt, place: Circumstances
+    match: Match, step: Step, attempt: AttemptNumber, place: Circumstances
 ) -> tuple[Verdict, Evidence]:
     """Write the record of the first pair measured again; whether it has moved, and so its outcome, is not in.
 
@@ -117,7 +117,7 @@ def judge_repeat(
 
 def judge_open(
     criteria: AcceptanceCriteria,
-    attempt: Attempt,
+    attempt: AttemptNumber,
     place: Circumstances,
     utc_s: float,
     *,
@@ -133,7 +133,7 @@ def judge_open(
     verdict = replace(
         _unmeasured(criteria, attempt, place, utc_s),
         outcome=Outcome.FAIL if should_conduct else Outcome.PASS,
-        conformity=0.0 if should_conduct else None,
+        conformance_probability=0.0 if should_conduct else None,
         basis=basis,
         witness=witness,
     )
@@ -141,7 +141,7 @@ def judge_open(
 
 
 def _unmeasured(
-    criteria: AcceptanceCriteria, attempt: Attempt, place: Circumstances, utc_s: float
+    criteria: AcceptanceCriteria, attempt: AttemptNumber, place: Circumstances, utc_s: float
 ) -> Verdict:
     """Everything that is known without a value; whoever measured fills in the rest."""
     step, limits, nominal_ohm = criteria.step, criteria.limits, criteria.nominal_ohm

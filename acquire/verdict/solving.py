@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.records import Pair
-from acquire.verdict.circuits import Circuit, Element
+from acquire.verdict.circuits import Element, FaultyCircuit
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -48,7 +48,7 @@ class Solved:
     lean: Floats
 
 
-def causes(circuits: Sequence[Circuit]) -> tuple[dict[str, int], int]:
+def causes(circuits: Sequence[FaultyCircuit]) -> tuple[dict[str, int], int]:
     """Everything that is unsure about circuits: a row for each element that spreads, and how many rows."""
     named = (e.name for circuit in circuits for e in circuit.elements if e.sd_ohm > 0.0)
     rows = {name: row for row, name in enumerate(dict.fromkeys(named))}
@@ -56,7 +56,7 @@ def causes(circuits: Sequence[Circuit]) -> tuple[dict[str, int], int]:
 
 
 def solve(
-    circuits: Sequence[Circuit],
+    circuits: Sequence[FaultyCircuit],
     pairs: Sequence[Pair],
     two_wire: Bools,
     rows: tuple[dict[str, int], int] | None = None,
@@ -144,7 +144,7 @@ def whitened_by_causes(moves: Floats, noise: Floats, rest: Floats) -> tuple[Floa
     return with_first.T, with_itself.T, log_det
 
 
-def _shape(circuit: Circuit) -> object:
+def _shape(circuit: FaultyCircuit) -> object:
     """Equal for circuits that differ in ohms only."""
     joined = tuple((e.name, e.a, e.b) for e in circuit.elements if math.isfinite(e.ohm))
     places = tuple(sorted(circuit.places.items()))
@@ -152,7 +152,7 @@ def _shape(circuit: Circuit) -> object:
 
 
 def _solve_alike(
-    circuits: Sequence[Circuit],
+    circuits: Sequence[FaultyCircuit],
     pairs: Sequence[Pair],
     two_wire: Bools,
     result: Solved,
@@ -202,7 +202,7 @@ def _solve_alike(
 
 
 def _directions(
-    circuits: Sequence[Circuit], elements: Sequence[Element], shares: Floats, zeroed: Bools
+    circuits: Sequence[FaultyCircuit], elements: Sequence[Element], shares: Floats, zeroed: Bools
 ) -> tuple[Floats, Floats]:
     """How far each pair moves along each direction, per unit, and the directions' standard deviations."""
     index = {e.name: row for row, e in enumerate(elements)}

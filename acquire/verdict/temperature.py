@@ -326,7 +326,7 @@ def _decided(table: PairTable, each: Judgeable, u_kelvin: float) -> StepAtEnd:
         law=whole.law,
         maximum_risk=sheet.maximum_risk,
     )
-    return StepAtEnd(each.step, whole.expanded, found.outcome, found.conformity)
+    return StepAtEnd(each.step, whole.expanded, found.outcome, found.conformance_probability)
 
 
 def _worst(steps: Sequence[StepAtEnd]) -> Outcome | None:

@@ -10,14 +10,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from acquire.choices import PASSING, Rule
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
-from acquire.physics.checks import above_zero, at_least_zero
+from acquire.physics.checks import above_zero, at_least_zero, finite
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.physics.copper import to_reference as winding_at
-from acquire.physics.insulation import REFERENCE_CELSIUS, RULES, Table, TemperatureRule, to_reference
+from acquire.physics.insulation import REFERENCE_CELSIUS, RULES, FactorTable, TemperatureRule, to_reference
 from acquire.physics.laws import Law
 from acquire.records import (
     Circumstances,
@@ -35,7 +36,6 @@ from acquire.records import (
 )
 from acquire.unit_result import shows_turns
 from acquire.verdict.guard import decide
-from acquire.verdict.sister import K_95, compare
 from acquire.verdict.typed_line import TypedLine, number_of, typed_line
 from acquire.verdict.typed_wanted import NONE, AskedOhms, isolation_named, least_ohm, ohms_named, step_named
 from drivers.reading import Quantity
@@ -66,7 +66,7 @@ def judge_insulation(
     """
     above_zero(at_least_ohm, "the least insulation resistance in ohms")
     if at_least_zero(limit_fraction, "the instrument's accuracy as a fraction of reading") >= 1.0:
-        raise InputImpossible(f"An accuracy of {limit_fraction:g} of reading is none.", "Write 5 % as 0.05.")
+        raise InputImpossible(f"An accuracy cannot be {limit_fraction:g} of reading.", "Write 5 % as 0.05.")
     half_width_ohm = reference_ohm * limit_fraction
     if bound:
         return _decide_bound(reference_ohm - half_width_ohm, at_least_ohm)
@@ -84,8 +84,70 @@ def judge_insulation(
 def _decide_bound(surely_ohm: float, at_least_ohm: float) -> Decision:
     """A reading of "more than" is a lower bound: it proves a pass, or leaves the question open."""
     if surely_ohm >= at_least_ohm:
-        return Decision(Outcome.PASS, guard_band_ohm=0.0, conformity=1.0)
-    return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformity=0.0)
+        return Decision(Outcome.PASS, guard_band_ohm=0.0, conformance_probability=1.0)
+    return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformance_probability=0.0)
+
+
+K_95 = 1.959964
+"""Coverage factor of 95 % for a normal law."""
+
+
+class Relative(NamedTuple):
+    """A coil held against its pattern: value / pattern - 1, its standard uncertainty, and what is decided."""
+
+    deviation: float
+    u_deviation: float
+    decision: Decision
+
+
+def compare(
+    value_si: float,
+    pattern_si: float,
+    relative_u: float,
+    *,
+    below: float | None,
+    above: float | None,
+    rule: Rule = Rule.NON_BINARY,
+    maximum_risk: float | None = None,
+) -> Relative:
+    """Judge a coil by how far it lies from its sister or the golden unit, measured at one frequency.
+
+    Inductance, Q and loss depend on iron, mounting and frequency, so they are judged as a ratio to a coil
+    measured the same way, never against a catalogue. Direct current cannot see one shorted turn in a fine
+    coil; Q can. Ordinary sisters differ by 1 to 3 % in inductance and 5 % in Q (from memory), so tighter
+    limits need a golden unit of the same iron. A low Q with an ordinary inductance points to shorted turns.
+
+    Args:
+        value_si: of the one to be judged: henry, or 1 for Q and the dissipation factor; > 0.
+        pattern_si: of sister or golden unit, same iron, mounting and frequency.
+        relative_u: standard uncertainty of either as a fraction, without what both share: the same meter's
+            gain at the same frequency cancels in the ratio.
+        below: how far below the pattern it may be, as a fraction (0.05 is 5 %); None: not limited.
+        above: how far above; None: not limited.
+        rule: decision rule.
+        maximum_risk: with `Rule.MAXIMUM_RISK` only.
+
+    Raises:
+        InputImpossible: a value not above zero (an inductance reads negative above the coil's own resonance),
+            a negative tolerance or uncertainty, or no limit at all.
+    """
+    for each in (value_si, pattern_si):
+        if finite(each, "a coil's value") <= 0.0:
+            raise InputImpossible(
+                f"A value of {each:g} cannot be compared.",
+                "An inductance reads negative above the coil's own resonance: use a lower frequency.",
+            )
+    at_least_zero(relative_u, "the relative uncertainty of a coil's value")
+    for side in (below, above):
+        if side is not None:
+            at_least_zero(side, "the tolerance against the pattern as a fraction")
+    ratio = value_si / pattern_si
+    u = ratio * math.sqrt(2.0) * relative_u
+    limits = Limits(None if below is None else -below, None if above is None else above)
+    if limits.lower_ohm is None and limits.upper_ohm is not None:
+        # An upper limit alone counts from zero in `decide`; a deviation begins at -1.
+        limits = Limits(-1.0, limits.upper_ohm)
+    return Relative(ratio - 1.0, u, decide(ratio - 1.0, u, K_95 * u, limits, rule, maximum_risk=maximum_risk))
 
 
 TYPED_KELVIN = 1.0
@@ -159,7 +221,7 @@ def typed_result(
         batch=started.batch,
         operator=started.operator,
         name="",
-        sort=ResultKind.STATED,
+        result_kind=ResultKind.STATED,
         typed=text.strip(),
         value_si=line.value_si,
         unit=line.unit,
@@ -189,9 +251,11 @@ def _by_name(said: TypedResult, told: _Told, others: Sequence[TypedResult]) -> T
             return _resistance(said, step, place)
     if line.unit == "ohm" and (asked := ohms_named(place.sheet, line.name, place.purpose)) is not None:
         return _winding(said, told, asked)
-    sort = _sort(line)
-    said = replace(said, name=said.name or line.name, sort=sort, shows_turns=shows_turns(sort, line.name))
-    return _stated(said, line) if sort is ResultKind.STATED else _against_pattern(said, line, place, others)
+    kind = _kind(line)
+    said = replace(
+        said, name=said.name or line.name, result_kind=kind, shows_turns=shows_turns(kind, line.name)
+    )
+    return _stated(said, line) if kind is ResultKind.STATED else _against_pattern(said, line, place, others)
 
 
 # ------------------------------------------------------------------ kinds of results
@@ -212,7 +276,9 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
     accuracy = line.accuracy if line.accuracy is not None else habit.accuracy
     limit_ohm = least_ohm(rule, told.place.purpose)
     if reference_ohm == 0.0:
-        decided = _decided(said, TypedWhy.SHORT, Decision(Outcome.FAIL, guard_band_ohm=0.0, conformity=0.0))
+        decided = _decided(
+            said, TypedWhy.SHORT, Decision(Outcome.FAIL, guard_band_ohm=0.0, conformance_probability=0.0)
+        )
     elif accuracy is None:
         decided = _no_accuracy(said)
     else:
@@ -222,7 +288,7 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
         decided = _decided(said, TypedWhy.LIMITS, decision, half_width_ohm)
     return replace(
         _enough_volts(decided, rule.volts),
-        sort=ResultKind.INSULATION,
+        result_kind=ResultKind.INSULATION,
         instrument=line.instrument or habit.instrument,
         accuracy=accuracy,
         celsius=celsius,
@@ -251,7 +317,7 @@ def _rule_named(name: str, of: Isolation) -> TemperatureRule | None:
     if name == NONE:
         return None
     if name == of.correction and of.factors:
-        return Table(name, of.factors, of.factors_source)
+        return FactorTable(name, of.factors, of.factors_source)
     if name in RULES:
         return RULES[name]
     known = ", ".join([*RULES, *([of.correction] if of.factors else []), NONE])
@@ -290,7 +356,9 @@ def _resistance(said: TypedResult, step: Step, place: Circumstances) -> TypedRes
 def _within(said: TypedResult, limits: Limits, place: Circumstances, more_ohm: float = 0.0) -> TypedResult:
     """A resistance held against limits, known to its instrument's accuracy and to so many ohms more."""
     value_ohm = (said.value_si or 0.0) if said.reference_si is None else said.reference_si
-    said = replace(said, sort=ResultKind.RESISTANCE, lower_si=limits.lower_ohm, upper_si=limits.upper_ohm)
+    said = replace(
+        said, result_kind=ResultKind.RESISTANCE, lower_si=limits.lower_ohm, upper_si=limits.upper_ohm
+    )
     if limits == Limits(None, None):
         return replace(said, why=TypedWhy.NO_LIMITS)
     if said.accuracy is None:
@@ -332,13 +400,13 @@ def _against_pattern(
         said.value_si or 0.0,
         value_si,
         line.accuracy / math.sqrt(3.0),
-        below=None if said.sort is ResultKind.LOSS else line.within,
-        above=None if said.sort is ResultKind.QUALITY else line.within,
+        below=None if said.result_kind is ResultKind.LOSS else line.within,
+        above=None if said.result_kind is ResultKind.QUALITY else line.within,
         rule=place.sheet.rule,
         maximum_risk=place.sheet.maximum_risk,
     )
-    lower = None if said.sort is ResultKind.LOSS else value_si * (1.0 - line.within)
-    upper = None if said.sort is ResultKind.QUALITY else value_si * (1.0 + line.within)
+    lower = None if said.result_kind is ResultKind.LOSS else value_si * (1.0 - line.within)
+    upper = None if said.result_kind is ResultKind.QUALITY else value_si * (1.0 + line.within)
     said = replace(said, deviation=relative.deviation, lower_si=lower, upper_si=upper)
     in_si = replace(relative.decision, guard_band_ohm=relative.decision.guard_band_ohm * value_si)
     return _decided(said, TypedWhy.LIMITS, in_si, K_95 * relative.u_deviation * value_si)
@@ -378,7 +446,7 @@ def _as_rule(step: Step) -> Isolation:
     return Isolation(((step.pair.a,), (step.pair.b,)), None, step.lower_ohm or 0.0)
 
 
-def _sort(line: TypedLine) -> ResultKind:
+def _kind(line: TypedLine) -> ResultKind:
     word = line.name.split()[0].lower()
     if line.unit == "H":
         return ResultKind.INDUCTANCE
@@ -393,7 +461,7 @@ def _decided(
     return replace(
         said,
         outcome=decision.outcome,
-        conformity=decision.conformity,
+        conformance_probability=decision.conformance_probability,
         why=why,
         expanded_si=expanded_si,
         guard_band_si=None if expanded_si is None else decision.guard_band_ohm,
@@ -401,4 +469,4 @@ def _decided(
 
 
 def _no_accuracy(said: TypedResult) -> TypedResult:
-    return replace(said, outcome=Outcome.CANNOT_JUDGE, conformity=0.0, why=TypedWhy.NO_ACCURACY)
+    return replace(said, outcome=Outcome.CANNOT_JUDGE, conformance_probability=0.0, why=TypedWhy.NO_ACCURACY)

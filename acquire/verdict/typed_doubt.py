@@ -76,7 +76,7 @@ def _numbers(result: TypedResult, air_celsius: float | None) -> list[tuple[str, 
     """(unit, value, what is likely) of all that a line states; a short is one, and no slip."""
     asked, limits = result.asked_volt, [each for each in (result.lower_si, result.upper_si) if each]
     likely = result.pattern_si or None
-    if result.sort is ResultKind.RESISTANCE and limits:
+    if result.result_kind is ResultKind.RESISTANCE and limits:
         likely = math.sqrt(limits[0] * limits[-1])
     volts_like = asked if asked is not None and (result.test_volt or 0.0) > asked else None
     stated = [

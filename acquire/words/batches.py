@@ -22,7 +22,7 @@ DEEDS = {
     BatchEvent.MADE_WAY: "paused",
 }
 
-SORTS = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}
+ASKED = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}
 
 LEGEND = (
     "Black lines: limits of the sheet. Grey: nominal. Dashed: limits of the chart itself, three sigma from "
@@ -43,7 +43,7 @@ CAUTION = (
 
 HOW_COUNTED = (
     "Yields, charts and capability take each unit's first visit that ended with a result, and in it the "
-    " last verdict of each step that counted; later visits show in the list of units only. Passed is "
+    "last verdict of each step that counted; later visits show in the list of units only. Passed is "
     "what passed, near a limit or not; what the meter cannot judge did not pass."
 )
 

@@ -17,7 +17,7 @@ UNITS: Mapping[str, str] = {"ohm": "Ω"}
 
 WHY: Mapping[TypedWhy, str] = {
     TypedWhy.SHORT: "a short: 0 Ω.",
-    TypedWhy.NO_ACCURACY: "the instrument's accuracy was not told; add it, such as accuracy 5 %.",
+    TypedWhy.NO_ACCURACY: "the instrument's accuracy was not stated; add it, such as accuracy 5 %.",
     TypedWhy.NO_LIMITS: "recorded; the sheet sets no limits for it.",
     TypedWhy.NO_PATTERN: "recorded, not judged: no sister coil or golden unit was named.",
 }

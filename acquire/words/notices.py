@@ -88,7 +88,7 @@ def _older(facts: Facts) -> str:
         if facts.get("automatic", facts.get("by_itself"))
         else "send SIGHUP or start the bench again"
     )
-    return f"This bench works by {joined(told)}: {how}."
+    return f"This bench uses {joined(told)}: {how}."
 
 
 def _not_fetched(facts: Facts) -> str:
@@ -99,7 +99,7 @@ def _not_fetched(facts: Facts) -> str:
 
 def _range(facts: Facts) -> str:
     full, finest = (show(facts[name], "Ω", digits=1) for name in ("full_ohm", "finest_ohm"))
-    return f"The meter is on its {full} range: turn it to {finest}, or it reads less surely than it could."
+    return f"The meter is on its {full} range: turn it to {finest} for a smaller uncertainty."
 
 
 def _typed_reading(facts: Facts) -> str:
@@ -144,7 +144,7 @@ def _unusable(facts: Facts) -> str:
 
 _UNSETTLED = {
     "moves": "it moves by {}. Hold still, press harder, clean tips and pins; a large winding takes its time",
-    "short": "touches were too short (it moved by {}). Hold on until the value stands, and press harder",
+    "short": "touches were too short (it moved by {}). Hold on until the value is steady, and press harder",
     "breaks": "the contact breaks again and again ({} between the values). Press harder, clean tips and pins",
     "ranges": "the meter changes its range again and again ({} between the values). Set one range on it",
     "no_numbers": "many readings carry no number ({} between those that do). Look at its display and cable",
@@ -232,20 +232,20 @@ NOTICES: dict[Code, Saying] = {
     Code.CLOCK_BEHIND: "The machine's clock is {by_s:.0f} s behind the latest entry on record: set it. "
     "What was taken since is asked for again, and what is measured now gets a wrong date.",
     Code.CLOCK_SET_BACK: "The machine's clock was set back by {by_s:.0f} s.",
-    Code.CLOCK_SET_FORWARD: "The machine's clock was set forward by {by_s:.0f} s. What is too old by it is "
-    "asked for again.",
+    Code.CLOCK_SET_FORWARD: "The machine's clock was set forward by {by_s:.0f} s. What has become too old "
+    "is asked for again.",
     Code.COMMAND_HELP: HELP,
     Code.COMMAND_REFUSED: refused,
     Code.COMMAND_UNKNOWN: "{said}",
-    Code.CSV_ROWS_GONE: "Rows were deleted from {file}: {rows}, from {first} to {last}. At its end they are "
+    Code.CSV_ROWS_GONE: "Rows were deleted from {file}: {rows}, {first} to {last}. Those at its end are "
     "written again; the journal has all: `steadyohm history {folder} --csv NEW.csv`.",
-    Code.FILES_AWAY: "The shared folder cannot be looked into: {cause}. The bench continues with its copies.",
+    Code.FILES_AWAY: "The shared folder cannot be read: {cause}. The bench continues with its copies.",
     Code.FILES_NOT_FETCHED: _not_fetched,
     Code.FILES_OLD: _older,
     Code.FILES_REFUSED: "The files were read again and refused; the bench continues with what it had. "
     "{cause}",
     Code.FILES_SAME: "The files were read again: nothing has changed.",
-    Code.FILES_TAKEN: lambda facts: f"The bench now works by other files: {_changed(facts)}.",
+    Code.FILES_TAKEN: lambda facts: f"The bench now uses other files: {_changed(facts)}.",
     Code.FILES_WAITING: lambda facts: (
         f"The files were read again ({_changed(facts)}); they count from the next unit on."
     ),
@@ -257,10 +257,10 @@ NOTICES: dict[Code, Saying] = {
     "begun. Put it back while the bench is stopped, or bring it back from CSV, line and archive: "
     "`steadyohm restore`.",
     Code.JOURNAL_OLDER: "Entries {first} to {last} of the journal are missing: an older copy was put back, "
-    "or its end was damaged. Numbers go on behind them; `steadyohm restore` takes them from CSV, line and "
-    "archive.",
+    "or its end was damaged. Numbering continues after them; `steadyohm restore` takes them from CSV, "
+    "line and archive.",
     Code.JOURNAL_HALTED: "The journal cannot be written: verdicts wait, none is lost.",
-    Code.JOURNAL_SET_ASIDE: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
+    Code.JOURNAL_QUARANTINED: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
     "Verdicts that had not gone out yet are in the file set aside: keep it. `steadyohm restore` brings the "
     "rest.",
     Code.JOURNAL_UNUSABLE: "{cause} Verdicts wait; none is lost.",
@@ -274,8 +274,8 @@ NOTICES: dict[Code, Saying] = {
     Code.LEADS_NONE: "The leads have not been zeroed: low ohms cannot be judged well.",
     Code.LEADS_OLD: "The lead zero is old.",
     Code.METER_BACK: "The meter is back.",
-    Code.METER_BATTERY: "The meter's battery is low: its readings drift, change it.",
-    Code.METER_DIAL: lambda facts: f"The dial is on {show(facts['full_ohm'], 'Ω', digits=1)}, as you say.",
+    Code.METER_BATTERY: "The meter's battery is low: its readings drift; replace it.",
+    Code.METER_DIAL: lambda facts: f"The dial is taken to be on {show(facts['full_ohm'], 'Ω', digits=1)}.",
     Code.METER_FROZEN: "{cause}",
     Code.METER_FUNCTION: lambda facts: (
         f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."
@@ -304,7 +304,7 @@ NOTICES: dict[Code, Saying] = {
     Code.READING_TYPED: _typed_reading,
     Code.NOTE: "{note}",
     Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
-    Code.ORDER_TAKEN: lambda facts: f"Ordered {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
+    Code.ORDER_TAKEN: lambda facts: f"Command {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
     Code.OUTLET_BACK: "{outlet} works again, after {after_s:.0f} s.",
     Code.OUTLET_FAILING: "{outlet} waits: {cause}",
     Code.PHOTO_KEPT: "A photo is kept under its SHA-256 {sha256}.",

@@ -52,7 +52,7 @@ RULES_APPLY = (
 
 HOW_TO_READ = (
     "Resistance without test leads. U: expanded uncertainty for a coverage probability of 95 %; each "
-    "coverage factor k stands in the table of corrections. Conformity: probability that the true value lies "
+    "coverage factor k stands in the table of corrections. Conformance: probability that the true value lies "
     "within the limits."
 )
 

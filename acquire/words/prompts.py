@@ -47,7 +47,7 @@ def _touch(prompt: Prompt, facts: Facts) -> str:
         how = _open_step(f"{pair} ({prompt.step})", facts)
         return f"{pair}{reason}. {how}" if reason else how
     if prompt.why is Why.SILENT:
-        return f"Nothing felt on {pair}: hold both probes on it and press Enter or the pedal."
+        return f"No contact was found on {pair}: hold both probes on it and press Enter or the pedal."
     who = f"{facts['operator']}: part {facts['part']}, touch" if prompt.why is Why.STUDY else "Touch"
     told = f"{who} {pair} ({prompt.step}){reason}."
     after = facts.get("after")

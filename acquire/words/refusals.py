@@ -57,9 +57,9 @@ _ACCEPT = "Type .accept and why to continue, or .spool and the name of the spool
 REFUSALS: dict[Refusal, Saying] = {
     Refusal.BATCH_FINISHED: "The batch {batch} is finished already. Type .resume and its name to add units "
     "to it, or give the new one another name.",
-    Refusal.BATCH_NAMELESS: "A batch needs a name. Type it behind the word, such as .batch lot 12.",
+    Refusal.BATCH_NAMELESS: "A batch needs a name. Type it after the command, such as .batch lot 12.",
     Refusal.BATCH_NOT_RUNNING: "The batch {batch} is {state}. Type .resume {batch} to continue it.",
-    Refusal.BATCH_OF_OTHERS: "{serial} belongs to the batch {batch}, not to {wanted}. Look at the serial; to "
+    Refusal.BATCH_OF_OTHERS: "{serial} belongs to the batch {batch}, not to {wanted}. Check the serial; to "
     "measure it again, type .resume {batch}, or .pause to measure it outside any batch.",
     Refusal.BATCH_OTHER_SHEET: "The batch {batch} is of {sheet}, and the bench has {here}. Change the sheet, "
     "or take another batch.",
@@ -86,12 +86,13 @@ REFUSALS: dict[Refusal, Saying] = {
     Refusal.NO_DOUBT: "No first unit is waiting for approval. Scan the next unit.",
     Refusal.NO_PAIR_ASKED: "No pair is asked for now. Do what is asked for first.",
     Refusal.NO_UNIT: "There is no unit on the bench. Scan or type its serial first.",
-    Refusal.NO_UNIT_YET: "No unit was on the bench yet, so whose result is it? Scan its serial first.",
-    Refusal.NOTHING_MEASURED: "Nothing was measured yet. Touch the pair that is asked for.",
+    Refusal.NO_UNIT_YET: "No unit has been on the bench yet, so the result belongs to none. Scan its serial "
+    "first.",
+    Refusal.NOTHING_MEASURED: "Nothing has been measured yet. Touch the pair that is asked for.",
     Refusal.NOTHING_TO_LEARN: "There is no unit to learn from. Measure a good one to its end, at the "
     "temperature of the room, and type .learn before the next.",
-    Refusal.NOTHING_TO_UNDO: "There is nothing to take back. Only a scan, a word or a key since the last "
-    "verdict can be; touch a pair again to measure it again.",
+    Refusal.NOTHING_TO_UNDO: "There is nothing to take back. Only a scan, a command or a key since the "
+    "last verdict can be taken back; touch a pair again to measure it again.",
     Refusal.RANGE_LOW: lambda facts: f"{range_low(facts)} {_LOOK}",
     Refusal.RANGE_ABSENT: _absent,
     Refusal.RANGE_UNTOLD: _untold,
@@ -119,15 +120,15 @@ REFUSALS: dict[Refusal, Saying] = {
     Refusal.SPOOL_NAMELESS: "Which spool? Type what is written on it, such as .spool 36-A for P1, P2.",
     Refusal.SPOOL_NO_CARD: "The spool {spool} has no card. Say what is wound from it, such as .spool {spool} "
     "for {winding}.",
-    Refusal.SPOOL_UNLIKE: "The spool {spool} is like no wire of {sheet}. Say what is wound from it, such as "
+    Refusal.SPOOL_UNLIKE: "The spool {spool} matches no wire of {sheet}. Say what is wound from it, such as "
     ".spool {spool} for {winding}.",
     Refusal.STEP_UNKNOWN: lambda facts: (
         f'There is no step "{facts["step"]}". The steps are {joined(facts["steps"])}.'
     ),
     Refusal.STUDY_DONE: "The study is done.",
-    Refusal.STUDY_NO_PLACE: "That has no place in a study. Type .help for what has.",
+    Refusal.STUDY_NO_PLACE: "That cannot be used in a study. Type .help for what can.",
     Refusal.STUDY_NOT_WAITING: "Nothing waits for a key. Do what is asked for.",
-    Refusal.STUDY_NOTHING_TAKEN: "Nothing was measured yet that could be measured again.",
+    Refusal.STUDY_NOTHING_TAKEN: "Nothing has been measured yet that could be measured again.",
     Refusal.STUDY_OTHER_PART: lambda facts: (
         f"{facts['part']} is not waiting for {facts['operator']} now. These are: {' '.join(facts['parts'])}."
     ),

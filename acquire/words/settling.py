@@ -6,7 +6,7 @@ from acquire.records import Approach, Hindrance, Hold, Settled
 from acquire.words.saying import Facts
 
 CREEPS = "the contact creeps: clean the pin or press harder"
-IN_DOUBT = "not at rest beyond doubt, so U is wider; a longer or firmer touch tells more"
+IN_DOUBT = "not surely settled, so U is larger; touch longer or more firmly for a smaller one"
 
 _HOLDS = {
     Hold.FIRST_OF_SHIFT: "one of the first contacts of the shift",

@@ -28,7 +28,7 @@ does not show one shorted turn in a fine coil, nor weak insulation between turns
 ENDINGS = {
     Ending.DONE: "no verdict counts",
     Ending.WARM: "held: the unit is warm",
-    Ending.GIVEN_UP: "ended early",
+    Ending.EARLY: "ended early",
     Ending.NEXT_UNIT: "ended early: the next unit was started",
     Ending.FILES_CHANGED: "ended early: its files were changed",
     Ending.UNDONE: "its scan was taken back",

@@ -204,7 +204,7 @@ def _through(windings: Sequence[str]) -> str:
 
 
 COLD_QUESTION = (
-    "Nothing measured tells the unit's temperature well enough: measure it again when it has lain for 2 h."
+    "The readings do not show the unit's temperature well enough: measure it again after it has lain for 2 h."
 )
 
 

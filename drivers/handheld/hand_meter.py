@@ -28,7 +28,7 @@ REPEAT_WITHIN_S = 0.12
 RECENT_S = 0.7
 """A frame this young still tells where the dial stands; workshop choice."""
 GARBLED_IN_A_ROW = 20
-_HINT_AUTO_OFF = "It may have switched itself off: switch it on, and its auto power off out if it can."
+_HINT_AUTO_OFF = "It may have switched itself off: switch it on, and its automatic power-off off if possible."
 _HINT_READABLE = "`steadyohm meter-says` shows all that comes and what is made of it."
 _HINT_BATTERY = "Its battery was low: put in a new one."
 _GARBLED_BYTES = 600  # of nothing but rubbish: more than 40 frames of any protocol here
@@ -204,7 +204,7 @@ class HandMeter:
     def _silent(self, silence_s: float) -> MeterError:
         if last := self._last:
             self._last = b""
-            what = f"bytes come, but no frame of {self._protocol.name} in {silence_s:g} s"
+            what = f"bytes arrive, but no frame of {self._protocol.name} in {silence_s:g} s"
             return FrameGarbled(what, port=self._address, raw=last)
         seen = self._seen.flags if self._seen is not None else frozenset()
         hint = _HINT_BATTERY if Flag.LOW_BATTERY in seen else _HINT_AUTO_OFF if Flag.AUTO_OFF in seen else ""
@@ -265,7 +265,7 @@ class HandMeter:
             return
         self._refused = 0
         self._thrown_at_refusal = self._framer.thrown_bytes
-        told = f"what arrives are no frames of {self._protocol.name}{f': {why}' if why else ''}"
+        told = f"what arrives is not a frame of {self._protocol.name}{f': {why}' if why else ''}"
         hint = _HINT_READABLE if why and data.isascii() and data.decode().isprintable() else ""
         raise FrameGarbled(told, port=self._address, raw=data, hint=hint)
 

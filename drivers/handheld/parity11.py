@@ -82,7 +82,7 @@ class Parity11(FrameProtocol):
             raise FrameRefused("a byte outside 30 to 3F")
         range_code, *digits, function, status, _, option = (byte & 0x0F for byte in text[:9])
         if any(digit > 9 for digit in digits):
-            raise FrameRefused("a digit is none")
+            raise FrameRefused("a digit cannot be read")
         quantity, resolution_si = _meaning(function, range_code, status, option)
         flags = _flags(status, option)
         if status & _OVER:

@@ -85,7 +85,7 @@ class Status14(FrameProtocol):
             kind = Kind.NEGATIVE_OVERLOAD if minus else Kind.OVERLOAD
             return overloaded(quantity, kind, resolution_si, self.counts if decimals else 0, flags)
         if not digits.isdigit():
-            raise FrameRefused("a digit is none")
+            raise FrameRefused("a digit cannot be read")
         counts = -int(digits) if minus else int(digits)
         if abs(counts) > self.counts:
             raise FrameRefused(f"more counts than the display's {self.counts}")

@@ -87,7 +87,9 @@ class Stx16(FrameProtocol):
         digits = frame[7:15]
         if not digits.isdigit():
             if sum(byte in b"0123456789" for byte in digits) > len(digits) // 2:
-                raise FrameRefused("a digit is none")  # damage; a meter that shows no number shows few digits
+                raise FrameRefused(
+                    "a digit cannot be read"
+                )  # damage; a meter that shows no number shows few digits
             return Decoded(quantity, Kind(self.blank_means), None)
         counts = -int(digits) if frame[5] == ord("1") else int(digits)
         resolution_si = scaled(1, scale / 10 ** (frame[6] - ord("0")))

@@ -116,7 +116,7 @@ class TwoLine(FrameProtocol):
                 raise FrameRefused("no acknowledgement")
             raise NotMeasured(f"ack {acknowledgement}: {words}")
         if len(rest) != 1:
-            raise FrameRefused("not exactly one line behind the acknowledgement")
+            raise FrameRefused("not exactly one line after the acknowledgement")
         return self._number_and_unit(rest[0])
 
     def _before_prompt(self, lines: list[str]) -> Decoded:

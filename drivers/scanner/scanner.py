@@ -37,7 +37,7 @@ LONGEST = 512
 
 
 @dataclass(frozen=True, slots=True)
-class Code:
+class ScannedCode:
     """One code as read.
 
     Attributes:
@@ -49,7 +49,7 @@ class Code:
     symbology: str = ""
 
 
-def parse_code(line: bytes, pattern: re.Pattern[str] | None = None) -> Code | None:
+def parse_code(line: bytes, pattern: re.Pattern[str] | None = None) -> ScannedCode | None:
     """Parse one line of a scanner, without its end.
 
     Args:
@@ -77,7 +77,7 @@ def parse_code(line: bytes, pattern: re.Pattern[str] | None = None) -> Code | No
         raise ValueError(f"{text!r} has unprintable characters")
     if pattern is not None and pattern.fullmatch(text) is None:
         raise ValueError(f"{text!r} does not look like a code of this job")
-    return Code(text, symbology)
+    return ScannedCode(text, symbology)
 
 
 _EVENT = struct.Struct("@llHHi")  # two words of time, type, code, value
@@ -175,7 +175,7 @@ class Scan:
     """
 
     scanner_id: str
-    code: Code | None
+    code: ScannedCode | None
     refused: str
     monotonic_s: float
     utc_s: float

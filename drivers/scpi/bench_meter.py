@@ -186,7 +186,7 @@ class BenchMeter:
         function = self._dialect.functions[setup.quantity]
         if not language.same_function(found.function, function):
             raise MeterRefused(
-                f"it was told {function} but says it is set to {found.function}",
+                f"it was set to {function} but reports {found.function}",
                 port=self._talk.address,
                 hint="Press the meter's Local key, set it to remote again, and retry.",
             )
@@ -312,7 +312,7 @@ class BenchMeter:
         found = await self._talk.configuration()
         if found is None:
             return "", ""
-        keys = "Leave the meter's keys alone while it is read; it is set right again by itself."
+        keys = "Leave the meter's keys alone while it is read; it is set again automatically."
         wanted, held = self._dialect.functions[quantity], self._held
         if not language.same_function(found.function, wanted):
             return f"somebody turned it from {wanted} to {found.function}", keys

@@ -39,13 +39,14 @@ from acquire.verdict import diagnose as diagnosing
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
 from sim.faults import Fault
-from sim.hands import Hands, Pace
+from sim.hands import Pace
 from sim.meter import Meter, meter_class
 from sim.probes import Ambient
 from sim.scenes import PlannedUnit, Scene
 from sim.winding import WoundUnit
 from tests.benchmarks.diagnosis_scene import Planted, sheet_of
 from tests.benchmarks.simulated_time import CoarseProbes, LoopClock, NoLog, SimulatedLoop, steady
+from tests.free_hands import FreeHands
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 METERS = {
@@ -183,9 +184,6 @@ class Bench:
             self.kind.key,
             self.kind,
             (PlannedUnit(warm, Fault(), planted.name),),
-            random_near=self.slips,
-            stubborn=0.15,
-            own_order=self.order is Order.FREE,
         )
         self.unit, self.planted, self.story, KEPT.latest = warm, planted, Story(), ()
         self.loop.run_until_complete(self._unit(dice.randrange(2**31)))
@@ -195,9 +193,12 @@ class Bench:
 
     async def _unit(self, seed: int) -> None:
         self.done = asyncio.Event()
-        self.hands = Hands(
+        self.hands = FreeHands(
             self.scene,
             seed,
+            near=self.slips,
+            stubborn=0.15,
+            own_order=self.order is Order.FREE,
             probes=self.probes,
             meter=self.meter,
             clock=self.clock,
@@ -225,7 +226,7 @@ class Bench:
             wanted = self.heart.wanted
             self.meter.four_wire = wanted.quantity is Quantity.RESISTANCE_4W
             if self.meter_class.nplc and wanted.expected_ohm is not None:
-                self.meter.fix_range(wanted.expected_ohm)
+                self.meter.turn(wanted.expected_ohm)
             else:
                 self.meter.auto = True
             shown = await self.meter.convert()

@@ -26,9 +26,9 @@ from acquire.records import Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import FaultModel
 from acquire.verdict.circuits import (
-    Circuit,
     Direction,
     Element,
+    FaultyCircuit,
     bridged,
     broken,
     crossed,
@@ -225,7 +225,7 @@ def truth(sheet, planted):
     return circuit
 
 
-def with_fault(circuit: Circuit, fault, core: str) -> Circuit:
+def with_fault(circuit: FaultyCircuit, fault, core: str) -> FaultyCircuit:
     """One fault of the simulator's as the dictionary's circuits have it."""
     where, size = (fault.where,), fault.size
     if fault.kind == "swapped":
@@ -245,13 +245,13 @@ def one(size):
     return ((size, 0.0, 1.0),)
 
 
-def touched(circuit: Circuit, name: str, x: float, node: str, ohm: float) -> Circuit:
+def touched(circuit: FaultyCircuit, name: str, x: float, node: str, ohm: float) -> FaultyCircuit:
     """An element touching a node at a fraction of it."""
     tapped = cut(circuit, name, x)
     return replace(tapped, elements=(*tapped.elements, Element("touch", f"{name} tap", node, ohm)))
 
 
-def cut(circuit: Circuit, name: str, x: float) -> Circuit:
+def cut(circuit: FaultyCircuit, name: str, x: float) -> FaultyCircuit:
     """An element in two parts that spread together, as `circuits` cuts it, at any place."""
     element = circuit.element(name)
     parts = [(f"{name} (a)", element.a, f"{name} tap", x), (f"{name} (b)", f"{name} tap", element.b, 1.0 - x)]

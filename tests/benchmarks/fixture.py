@@ -84,7 +84,7 @@ class SimulatedMeter:
         self.meter.four_wire = setup.quantity is Quantity.RESISTANCE_4W
         self.meter.offset_compensation = setup.offset_compensation
         if setup.expected_si is not None:
-            self.meter.fix_range(setup.expected_si)
+            self.meter.turn(setup.expected_si)
         else:
             self.meter.auto = True
         return Held(setup.quantity)

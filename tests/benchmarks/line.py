@@ -43,7 +43,7 @@ from tests.postgres import BINARIES, new_database, server
 
 TURNS = 3
 BROKER = "set_tcp_nodelay true\nmax_inflight_messages 0\nmax_queued_messages 0\n"
-GROUP = "$share/{}/steadyohm/v1/+/verdict"
+GROUP = "$share/{}/steadyohm/v2/+/verdict"
 
 
 async def wait_in_broker(port, sent, identifier, group):
@@ -106,7 +106,7 @@ async def ours(port, address, sent, turn):
 
     rules = CollectorSettings(name=f"turn-{turn}", group="ours", messages=BATCH)
     await wait_in_broker(port, sent, identifier(rules), "ours")
-    collector = Collector(rules, Broker("127.0.0.1", port), address, RealClock())
+    collector = Collector(rules, Broker(host="127.0.0.1", port=port), address, RealClock())
     await collector.store.open()
     stop = asyncio.Event()
     begun_s, used_s = time.perf_counter(), time.process_time()
@@ -123,7 +123,7 @@ async def ours(port, address, sent, turn):
 
 async def forget(port, identifier):
     """End a session, so that it takes no share of the next turn."""
-    async with listening(Broker("127.0.0.1", port), identifier, in_flight=1, session_s=0):
+    async with listening(Broker(host="127.0.0.1", port=port), identifier, in_flight=1, session_s=0):
         pass
 
 

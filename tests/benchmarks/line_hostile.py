@@ -84,7 +84,7 @@ async def turn(port, address, sent, name, wanted):
     """Rate, processor time a message and how many were rejected; raises where one is missing or differs."""
     rules = CollectorSettings(name=name, group="hostile", messages=BATCH)
     await wait_in_broker(port, sent, identifier(rules), "hostile")
-    collector = Collector(rules, Broker("127.0.0.1", port), address, RealClock())
+    collector = Collector(rules, Broker(host="127.0.0.1", port=port), address, RealClock())
     await collector.store.open()
     stop, begun_s, used_s = asyncio.Event(), time.perf_counter(), time.process_time()
     task = asyncio.create_task(collector.run(stop))

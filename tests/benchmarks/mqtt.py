@@ -36,7 +36,7 @@ async def bare(port, payloads):
     async with aiomqtt.Client("127.0.0.1", port, protocol=aiomqtt.ProtocolVersion.V5) as client:
         begun_s = time.perf_counter()
         for payload in payloads:
-            await client.publish("steadyohm/v1/b/verdict", payload, qos=1)
+            await client.publish("steadyohm/v2/b/verdict", payload, qos=1)
         return len(payloads) / (time.perf_counter() - begun_s)
 
 
@@ -45,7 +45,9 @@ async def ours(port, folder, count):
     journal = Journal.open(folder, bench="b", clock=RealClock())
     for start in range(0, count, 500):
         await journal.append([(verdict(n), None) for n in range(start, min(start + 500, count))])
-    outlet = MqttOutlet(Broker("127.0.0.1", port), bench="b", clock=RealClock(), software="benchmark")
+    outlet = MqttOutlet(
+        Broker(host="127.0.0.1", port=port), bench="b", clock=RealClock(), software="benchmark"
+    )
     stop, health = asyncio.Event(), Health("mqtt")
     begun_s = time.perf_counter()
     stop.set()

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from acquire.physics.laws import Law
 from acquire.records import Limits, Outcome, Rule
-from acquire.verdict.guard import conformity_probability, decide
+from acquire.verdict.guard import conformance_probability, decide
 
 WORST_FIRST = [Outcome.FAIL, Outcome.CONDITIONAL_FAIL, Outcome.CONDITIONAL_PASS, Outcome.PASS]
 values = st.floats(50.0, 150.0)
@@ -36,7 +36,7 @@ def test_a_pass_with_a_guard_band_is_also_a_simple_pass(value, u, within):
 def test_a_pass_with_the_whole_guard_band_risks_less_than_2_5_percent_a_side(value, u, within):
     got = judged(value, u, within, Rule.GUARD_BAND)
     if got.outcome is Outcome.PASS:
-        assert got.conformity >= 0.95 - 1e-9
+        assert got.conformance_probability >= 0.95 - 1e-9
 
 
 @given(values, us, limits, rules)
@@ -50,7 +50,7 @@ def test_the_mirror_image_gets_the_same_verdict(value, u, within, rule):
     assume(min(distances) > 1e-9)
     a, b = judged(value, u, within, rule), judged(200.0 - value, u, mirrored, rule)
     assert a.outcome is b.outcome
-    assert math.isclose(a.conformity, b.conformity, abs_tol=1e-9)
+    assert math.isclose(a.conformance_probability, b.conformance_probability, abs_tol=1e-9)
 
 
 @given(values, us, limits, rules, st.floats(1e-3, 1e3))
@@ -72,14 +72,17 @@ def test_nearer_to_the_middle_is_never_worse(value, nearer, u, within, rule):
     inner = value + math.copysign(min(nearer, abs(middle - value)), middle - value)
     outer_rank, inner_rank = (WORST_FIRST.index(judged(v, u, within, rule).outcome) for v in (value, inner))
     assert inner_rank >= outer_rank
-    assert judged(inner, u, within, rule).conformity >= judged(value, u, within, rule).conformity - 1e-9
+    assert (
+        judged(inner, u, within, rule).conformance_probability
+        >= judged(value, u, within, rule).conformance_probability - 1e-9
+    )
 
 
 @given(values, limits, laws)
-def test_conformity_is_the_complement_of_both_tails(value, within, law):
-    inside = conformity_probability(value, within, law)
-    below = conformity_probability(value, Limits(None, within.lower_ohm), law)
-    above = conformity_probability(value, Limits(within.upper_ohm, None), law)
+def test_conformance_probability_is_the_complement_of_both_tails(value, within, law):
+    inside = conformance_probability(value, within, law)
+    below = conformance_probability(value, Limits(None, within.lower_ohm), law)
+    above = conformance_probability(value, Limits(within.upper_ohm, None), law)
     assert math.isclose(inside + below + above, 1.0, abs_tol=1e-9)
 
 
@@ -87,7 +90,7 @@ def test_conformity_is_the_complement_of_both_tails(value, within, law):
 def test_a_pass_never_carries_more_than_the_stated_risk(value, u, within, risk):
     got = judged(value, u, within, Rule.MAXIMUM_RISK, maximum_risk=risk)
     if got.outcome is Outcome.PASS:
-        assert 1.0 - got.conformity <= risk
+        assert 1.0 - got.conformance_probability <= risk
     assert got.outcome in (Outcome.PASS, Outcome.FAIL, Outcome.CANNOT_JUDGE)
 
 

@@ -17,9 +17,9 @@ from acquire.clock import HandClock
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain, from_plain, kind_of, to_plain
 from acquire.journal.store import Journal
-from acquire.outlets.columns import COLUMNS, COLUMNS_OF
-from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name, last_number, whole_length
-from acquire.outlets.payload import UNPRINTABLE, as_json, header, payload_of, rearmed, record_of
+from acquire.journal.upgrade import RENAMED, in_todays_names
+from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name, numbers_in, whole_length
+from acquire.outlets.payload import COLUMNS, COLUMNS_OF, UNPRINTABLE, as_json, header, payload_of, rearmed
 from acquire.records import Evidence, Pair, TypedResult, Verdict
 from tests.known_records import VERDICT
 from tests.tries import tries
@@ -51,7 +51,7 @@ def test_every_record_survives_the_journal_and_the_wire(record):
     entry = Entry(1, "0" * 16 + "-1", kind_of(record), record.utc_s, "", to_plain(record))
     published = json.loads(as_json(payload_of(entry)))
     if not SURROGATE.search(json.dumps(entry.payload, ensure_ascii=False)):
-        assert record_of(published) == record
+        assert from_plain(kind_of(record), published) == record
 
 
 @given(st.from_type(Evidence), st.lists(st.just(math.inf) | NUMBER))
@@ -198,7 +198,7 @@ def test_no_text_can_pass_for_a_row_of_its_own(texts, more):
         out.writerow(["1", f"{birth}-{number}", f'{name}\r\n1,{birth}-{10**6},"{more}\r\n1,{birth}-7,'])
     content = BOM + text.getvalue().encode("utf-8", "replace")
 
-    assert last_number(content, len(content), birth) == len(texts)
+    assert numbers_in(content, len(content), birth) == set(range(1, len(texts) + 1))
 
 
 @given(TEXT, TEXT)
@@ -217,3 +217,27 @@ def test_every_batch_has_a_file_of_its_own_inside_the_folder(one, other):
 def test_the_known_verdict_fills_every_column():
     """A column that stays empty for it would be tested by nobody."""
     assert all(getattr(VERDICT, column.name, 0) is not None for column in COLUMNS)
+
+
+NAMES_OF_1 = st.sampled_from([*RENAMED, *RENAMED.values(), "value", "\\", '"'])
+WORDS = st.sampled_from([f'"{old}":' for old in RENAMED] + ['\\"sort\\":', "sort", ':"', "\\"]) | st.text()
+OLD_VALUES = st.recursive(
+    WORDS | st.none() | st.floats(allow_nan=False, allow_infinity=False),
+    lambda part: st.lists(part) | st.dictionaries(NAMES_OF_1, part),
+    max_leaves=12,
+)
+
+
+def with_names_of_today(value):
+    """Keys replaced, however deep; what stands in a text never."""
+    if isinstance(value, dict):
+        return {RENAMED.get(key, key): with_names_of_today(part) for key, part in value.items()}
+    return [with_names_of_today(part) for part in value] if isinstance(value, list) else value
+
+
+@given(OLD_VALUES)
+def test_names_are_replaced_where_they_are_names_and_nowhere_else(value):
+    """In text and in bytes, whatever stands in the values."""
+    text = json.dumps(value, separators=(",", ":"))
+    assert json.loads(in_todays_names(text)) == with_names_of_today(json.loads(text))
+    assert in_todays_names(text.encode()) == in_todays_names(text).encode()

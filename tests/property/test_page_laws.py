@@ -13,7 +13,7 @@ from acquire.page import stream as stream_module
 from acquire.page.backend import About, Facts
 from acquire.page.contact_view import PHASES
 from acquire.page.stream import Stream
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.page.warnings import DUE
 from acquire.records import (
     Approach,
@@ -54,7 +54,7 @@ def at(kind, **more):
 EVENTS = st.one_of(
     at(Contact),
     at(LiftOff),
-    at(Approach, quantity=st.just(OHM), value_si=st.floats(0, 1e9), unrest=st.floats(0.0)),
+    at(Approach, quantity=st.just(OHM), value_si=st.floats(0, 1e9), settling_ratio=st.floats(0.0)),
     st.just(Settled("meter", OHM, 1.0, 0.0, 9.0, 0.0, 0.0, 0.0, 9, None, None, 0.0, 1.0, 2.0)),
     st.builds(
         lambda ask, step, why: Prompt(ask, "a", step.pair, step.name, 1, 5, why),
@@ -92,8 +92,8 @@ EVENTS = st.one_of(
         st.none() | st.floats(0.0, 1e5),
     ),
     st.builds(
-        lambda weight, code, text, serial, step: Notice(
-            weight, code, 5.0, serial, step.pair, facts={"said": text}
+        lambda severity, code, text, serial, step: Notice(
+            severity, code, 5.0, serial, step.pair, facts={"said": text}
         ),
         st.sampled_from(Severity),
         CODES,
@@ -117,8 +117,8 @@ FACTS = st.builds(
     utc_s=st.floats(0.0, 2e9),
     due=st.lists(
         st.builds(
-            lambda code, weight, outlet: Notice(
-                weight, code, 5.0, facts={"resistor": "R1", "meter": "m", "overdue_days": 2, **outlet}
+            lambda code, severity, outlet: Notice(
+                severity, code, 5.0, facts={"resistor": "R1", "meter": "m", "overdue_days": 2, **outlet}
             ),
             st.sampled_from(sorted(DUE)),
             st.sampled_from([Severity.STOP, Severity.WARNING]),
@@ -131,7 +131,7 @@ FACTS = st.builds(
 
 def fresh():
     """A view of a bench with a sheet."""
-    view = View(About("bench-1", Purpose.FINAL, "meter", "", "steadyohm"))
+    view = BenchView(About("bench-1", Purpose.FINAL, "meter", "", "steadyohm"))
     view.on(PairTable(PLOVER))
     return view
 
@@ -166,8 +166,8 @@ def test_the_changes_make_the_state(happenings):
         assert state == known
         json.dumps(state, allow_nan=False)
         assert state["phase"] in PHASES
-        weights = ["stop", "warning", "remark"]
-        told = [weights.index(warning["weight"]) for warning in state["warnings"]]
+        ranks = ["stop", "warning", "info"]
+        told = [ranks.index(warning["severity"]) for warning in state["warnings"]]
         assert told == sorted(told)
 
 

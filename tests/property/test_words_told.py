@@ -73,10 +73,10 @@ def _other(fact):
 
 def test_the_sentence_of_an_old_record_is_passed_on():
     """Journals of earlier versions hold nothing else."""
-    old = Notice(Severity.REMARK, Code.PAIR_OTHER, 0.0, facts={"said": "That reads like 1–3."})
+    old = Notice(Severity.INFO, Code.PAIR_OTHER, 0.0, facts={"said": "That reads like 1–3."})
     assert said(old) == "That reads like 1–3."
 
 
 def test_a_record_that_lacks_a_fact_is_told_by_its_code():
     """Written by another version; nothing breaks."""
-    assert said(Notice(Severity.REMARK, Code.LEADS_MOVED, 0.0, facts={"ohm": 0.3})) == "leads.moved: ohm 0.3."
+    assert said(Notice(Severity.INFO, Code.LEADS_MOVED, 0.0, facts={"ohm": 0.3})) == "leads.moved: ohm 0.3."

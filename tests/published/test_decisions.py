@@ -1,4 +1,4 @@
-"""Decision rules and probabilities of conformity against JCGM 106, ILAC-G8 and ISO 14253-1."""
+"""Decision rules and conformance probabilities against JCGM 106, ILAC-G8 and ISO 14253-1."""
 
 import math
 
@@ -7,7 +7,7 @@ import pytest
 
 from acquire.physics.laws import Law, normal_quantile
 from acquire.records import Limits, Outcome, Rule
-from acquire.verdict.guard import conformity_probability, decide, guard_band_ohm
+from acquire.verdict.guard import conformance_probability, decide, guard_band_ohm
 from tests.later import integrate, stats
 
 
@@ -18,17 +18,19 @@ def normal(u):
 def test_jcgm_106_7_4_two_sided_tolerance():
     """JCGM 106:2012, 7.4: y 13.6, u 1.8, limits 12.5 and 16.3: p_c = 0.66 (published value from memory).
     1e-4."""
-    assert conformity_probability(13.6, Limits(12.5, 16.3), normal(1.8)) == pytest.approx(0.6626, abs=1e-4)
+    assert conformance_probability(13.6, Limits(12.5, 16.3), normal(1.8)) == pytest.approx(0.6626, abs=1e-4)
 
 
 def test_jcgm_106_zener_and_speed_trap():
     """JCGM 106:2012: Zener -5.47 V, u 0.05, limit -5.40: p_c 0.92; 100 km/h with u 2 %: 107 km/h for 99.9 %
     (from memory)."""
-    assert conformity_probability(-5.47, Limits(None, -5.40), normal(0.05)) == pytest.approx(0.9192, abs=1e-4)
+    assert conformance_probability(-5.47, Limits(None, -5.40), normal(0.05)) == pytest.approx(
+        0.9192, abs=1e-4
+    )
     speed = 100.0 / (1.0 - 0.02 * normal_quantile(0.999))
     assert speed == pytest.approx(106.59, abs=0.01)
     assert round(speed) == 107
-    over = conformity_probability(speed, Limits(100.0, None), normal(0.02 * speed))
+    over = conformance_probability(speed, Limits(100.0, None), normal(0.02 * speed))
     assert over == pytest.approx(0.999, abs=1e-6)
 
 
@@ -46,7 +48,7 @@ def test_ilac_g8_risk_at_the_acceptance_limit(share, stated):
     < 0.16 %, < 1 ppm. A unit measured at limit - share U conforms with at least the complement."""
     u, limit = 0.5, 100.0
     at = limit - share * 2.0 * u
-    risk = conformity_probability(at, Limits(limit, None), normal(u))
+    risk = conformance_probability(at, Limits(limit, None), normal(u))
     assert risk <= stated
     assert risk == pytest.approx(stats.norm.sf(2.0 * share), rel=1e-9)
 
@@ -88,7 +90,7 @@ def test_a_worked_guard_band_of_20_percent():
 )
 def test_global_risks_of_jcgm_106_9_5(guard, consumer, producer):
     """JCGM 106:2012, 9.5 by quadrature (no published pair could be read; a cross-check of two integrations
-    only): T = +-0.2, u0 = 0.12, um = 0.04. Our probability of conformity under scipy's integral over measured
+    only): T = +-0.2, u0 = 0.12, um = 0.04. Our conformance probability under scipy's integral over measured
     values, with the unit's prior folded in as 9.5 does."""
     u0, um = 0.12, 0.04
     shrink = u0**2 / (u0**2 + um**2)
@@ -96,12 +98,14 @@ def test_global_risks_of_jcgm_106_9_5(guard, consumer, producer):
     spread = math.hypot(u0, um)
 
     def accepted_bad(y):
-        return (1.0 - conformity_probability(shrink * y, Limits(-0.2, 0.2), posterior)) * stats.norm.pdf(
+        return (1.0 - conformance_probability(shrink * y, Limits(-0.2, 0.2), posterior)) * stats.norm.pdf(
             y, 0, spread
         )
 
     def rejected_good(y):
-        return conformity_probability(shrink * y, Limits(-0.2, 0.2), posterior) * stats.norm.pdf(y, 0, spread)
+        return conformance_probability(shrink * y, Limits(-0.2, 0.2), posterior) * stats.norm.pdf(
+            y, 0, spread
+        )
 
     edge = 0.2 - guard
     assert integrate.quad(accepted_bad, -edge, edge, epsabs=1e-10)[0] == pytest.approx(consumer, abs=2e-6)
@@ -109,7 +113,7 @@ def test_global_risks_of_jcgm_106_9_5(guard, consumer, producer):
     assert outside == pytest.approx(producer, abs=2e-6)
 
 
-def test_probability_of_conformity_agrees_with_simulation_for_a_coarse_display():
+def test_conformance_probability_agrees_with_simulation_for_a_coarse_display():
     """JCGM 106, 7: with a rectangular law the normal integral is wrong; a simulation (numpy, seeded) says by
     how much."""
     law = Law(half_width=0.5, normal_u=0.05)
@@ -117,5 +121,5 @@ def test_probability_of_conformity_agrees_with_simulation_for_a_coarse_display()
     errors = dice.uniform(-0.5, 0.5, 400_000) + dice.normal(0, 0.05, 400_000)
     for value in (9.2, 9.6, 9.9):
         simulated = np.mean(np.abs(value + errors) <= 10.0)
-        assert conformity_probability(value, Limits(-10.0, 10.0), law) == pytest.approx(simulated, abs=0.003)
+        assert conformance_probability(value, Limits(-10.0, 10.0), law) == pytest.approx(simulated, abs=0.003)
     assert abs(stats.norm.cdf(0.4 / math.hypot(0.5 / math.sqrt(3.0), 0.05)) - law.cdf(0.4)) > 0.005

@@ -160,5 +160,5 @@ def test_a_blank_field_of_the_stx_frame_means_what_the_options_say():
     assert Stx16().decode(blank).kind is Kind.NO_READING
     assert Stx16(blank_means="overload").decode(blank).kind is Kind.OVERLOAD
     one_digit_damaged = bytes.fromhex("02 34 31 33 38 30 32 30 30 30 30 31 3a 33 34 0d")
-    with pytest.raises(FrameRefused, match="a digit is none"):
+    with pytest.raises(FrameRefused, match="a digit cannot be read"):
         Stx16().decode(one_digit_damaged)

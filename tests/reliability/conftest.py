@@ -33,7 +33,7 @@ async def publishing(journal, port, *, on_command=None, **broker):
     """An outlet at work; it ends with a clean stop."""
     how = {"answer_s": 0.5, **broker}
     outlet = MqttOutlet(
-        Broker("127.0.0.1", port, **how),
+        Broker(host="127.0.0.1", port=port, **how),
         bench="north bench",
         clock=RealClock(),
         software="steadyohm test",

@@ -25,7 +25,7 @@ async def killed(tmp_path, kills, seed):
     """Kill so many benches, then compare the three records. Gives the counts."""
     (tmp_path / "work").mkdir()
     with Mosquitto(tmp_path / "broker", "max_queued_messages 0") as broker:
-        async with subscriber(broker.port, "steadyohm/v1/+/verdict") as ear:
+        async with subscriber(broker.port, "steadyohm/v2/+/verdict") as ear:
             words = [tmp_path / "work", broker.port, kills, seed]
             with (tmp_path / "stderr").open("wb") as stderr:
                 process = await asyncio.create_subprocess_exec(

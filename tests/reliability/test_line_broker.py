@@ -17,13 +17,12 @@ import yaml
 from acquire.clock import RealClock
 from acquire.files.toml_file import read_toml
 from acquire.journal.store import Journal
-from acquire.line.broker import broker_of
 from acquire.line.collecting import Collector
 from acquire.line.collector_file import CollectorSettings, LineBroker, load_collector
 from acquire.outlets.mqtt import Broker, open_connection
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet
 from acquire.outlets.outlet import BackOff, Health, OutletFailed, drain
-from acquire.outlets.topics import EVIDENCE, KEPT, LINE_TOPIC_OF_KIND
+from acquire.outlets.topics import ACK, EVIDENCE, LINE_TOPIC_OF_KIND
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.known_records import verdicts
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
@@ -90,7 +89,8 @@ def guarded(tmp_path, certificates):
 
 def of(guarded, name, **changes):
     """How one of the line's programs logs in."""
-    words = {"host": "localhost", "port": guarded.port, "tls": True, "ca": guarded.certificates / "ca.pem",
+    authority = str(guarded.certificates / "ca.pem")
+    words = {"host": "localhost", "port": guarded.port, "tls": True, "ca": authority,
              "user": name, "password": f"word of {name}", "answer_s": 3.0}  # fmt: skip
     return Broker(**{**words, **changes})
 
@@ -99,7 +99,7 @@ def of(guarded, name, **changes):
 async def connected(guarded, name, **changes):
     """One of them, logged in."""
     connection = await open_connection(
-        of(guarded, name, **changes), name, f"steadyohm/v1/{name}/status", b"{}"
+        of(guarded, name, **changes), name, f"steadyohm/v2/{name}/status", b"{}"
     )
     try:
         yield connection
@@ -143,13 +143,13 @@ async def test_a_bench_publishes_on_its_own_topics_and_for_nobody_else(guarded):
                 "reading",
                 "command/reply",
             ):
-                await bench.publish(f"steadyohm/v1/bench-1/{last}", b"{}", qos=1)
+                await bench.publish(f"steadyohm/v2/bench-1/{last}", b"{}", qos=1)
         for topic in (
-            "steadyohm/v1/bench-2/verdict",
-            "steadyohm/v1/bench-2/status",
-            "steadyohm/v1/bench-1/kept",
-            "steadyohm/v1/bench-2/command",
-            "steadyohm/v1/bench-1/verdict/more",
+            "steadyohm/v2/bench-2/verdict",
+            "steadyohm/v2/bench-2/status",
+            "steadyohm/v2/bench-1/ack",
+            "steadyohm/v2/bench-2/command",
+            "steadyohm/v2/bench-1/verdict/more",
             "something/else",
         ):
             async with connected(guarded, "bench-1") as bench:
@@ -166,17 +166,17 @@ async def test_a_bench_hears_what_is_said_to_it_and_not_what_others_say(guarded)
     """Nor does the page hear more than it shows."""
     async with ear(guarded, "bench-2") as bench, ear(guarded, "line-page") as page:
         async with connected(guarded, "bench-1") as one:
-            await one.publish("steadyohm/v1/bench-1/verdict", b"{}", qos=1)
-            await one.publish("steadyohm/v1/bench-1/evidence", b"{}", qos=1)
+            await one.publish("steadyohm/v2/bench-1/verdict", b"{}", qos=1)
+            await one.publish("steadyohm/v2/bench-1/evidence", b"{}", qos=1)
         async with connected(guarded, "collector-1") as collector:
             for name in ("bench-1", "bench-2"):
-                await collector.publish(f"steadyohm/v1/{name}/{KEPT}", b"{}", qos=1)
+                await collector.publish(f"steadyohm/v2/{name}/{ACK}", b"{}", qos=1)
             with pytest.raises(OutletFailed):
-                await collector.publish("steadyohm/v1/bench-1/verdict", b"{}", qos=1)
-        await until(lambda: bench and "steadyohm/v1/bench-1/verdict" in page)
+                await collector.publish("steadyohm/v2/bench-1/verdict", b"{}", qos=1)
+        await until(lambda: bench and "steadyohm/v2/bench-1/verdict" in page)
         await asyncio.sleep(0.2)  # and nothing else
-    assert bench == ["steadyohm/v1/bench-2/kept"]
-    assert not [topic for topic in page if topic.endswith(("/evidence", "/kept"))]
+    assert bench == ["steadyohm/v2/bench-2/ack"]
+    assert not [topic for topic in page if topic.endswith(("/evidence", "/ack"))]
 
 
 @needs_mosquitto
@@ -186,7 +186,7 @@ async def test_a_bench_hears_what_is_said_to_it_and_not_what_others_say(guarded)
         {"password": "guessed"},
         {"user": None, "password": None},
         {"user": "stranger"},
-        {"tls": False},
+        {"tls": False, "ca": None},
         {"ca": None},
     ],
     ids=["password", "nobody", "stranger", "plain", "unknown authority"],
@@ -229,7 +229,7 @@ async def test_bench_and_collector_work_through_the_guarded_broker(guarded, tmp_
 
 def test_the_rights_name_every_topic():
     """A topic that is new must be allowed, or its bench cannot send it."""
-    rights = set(re.findall(r"pattern write steadyohm/v1/%u/(\S+)", (CONFIGS / "acl").read_text()))
+    rights = set(re.findall(r"pattern write steadyohm/v2/%u/(\S+)", (CONFIGS / "acl").read_text()))
     assert {*LINE_TOPIC_OF_KIND.values(), EVIDENCE, "status", "prompt", "reading", "command/reply"} == rights
 
 
@@ -258,7 +258,7 @@ def test_the_collector_file_is_one(tmp_path):
 def test_secrets_come_from_where_the_file_says(tmp_path):
     """Never from the file itself."""
     settings = LineBroker.model_validate({"host": "x", "user_env": "WHO", "password_env": "WORD"})
-    broker = broker_of(settings, {"WHO": "collector-1", "WORD": "secret"})
+    broker = Broker.of(settings, {"WHO": "collector-1", "WORD": "secret"})
     assert (broker.user, broker.password) == ("collector-1", "secret")
     assert "secret" not in repr(broker)
     for address in ("postgresql://me:word@db/line", "postgresql://me@db/line?password=x", "mysql://db/line"):

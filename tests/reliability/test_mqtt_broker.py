@@ -108,11 +108,11 @@ async def test_everything_really_sent_keeps_the_published_schemas(journal, mosqu
     kinds = {last_of(name): messages_of(name) for name in CHANNELS}
     seen = set()
     for topic, payload, _ in ear.heard:
-        last = topic.removeprefix("steadyohm/v1/north%20bench/")
+        last = topic.removeprefix("steadyohm/v2/north%20bench/")
         if payload is not None:
             (fits, *_) = [name for name in kinds[last] if checks[name].is_valid(payload)]
             seen.add(fits)
-    of_a_line = {"lead_zero", "imported_result", "notice", "evidence", "kept"}  # test_line_outlet.py
+    of_a_line = {"lead_zero", "imported_result", "notice", "evidence", "ack"}  # test_line_outlet.py
     assert seen == {name for names in kinds.values() for name in names} - of_a_line
 
 

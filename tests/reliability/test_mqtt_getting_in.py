@@ -58,9 +58,9 @@ async def test_tls_with_an_own_authority_and_client_certificates(journal, guarde
     """Both ends show a certificate of the same authority."""
     ours = {
         "tls": True,
-        "ca": certificates / "ca.pem",
-        "certificate": certificates / "bench.pem",
-        "key": certificates / "bench.key",
+        "ca": str(certificates / "ca.pem"),
+        "certificate": str(certificates / "bench.pem"),
+        "key": str(certificates / "bench.key"),
         "version": version,
         "answer_s": 3.0,
     }
@@ -92,7 +92,7 @@ def sockets_closed_here():
     [
         ({"certificate": None, "key": None}, ""),
         ({"ca": None}, "CERTIFICATE_VERIFY_FAILED"),
-        ({"tls": False}, ""),
+        ({"tls": False, "ca": None, "certificate": None, "key": None}, ""),
         ({"ca": "missing.pem"}, "certificate file"),
         ({"key": "ca.pem"}, "certificate file"),
     ],
@@ -103,7 +103,7 @@ async def test_without_the_right_papers_nothing_goes_out_and_the_reason_is_told(
 ):
     """It keeps trying, says why, and loses nothing."""
     papers = {"ca": "ca.pem", "certificate": "bench.pem", "key": "bench.key", **change}
-    ours = {name: certificates / value if isinstance(value, str) else value for name, value in papers.items()}
+    ours = {n: str(certificates / value) if isinstance(value, str) else value for n, value in papers.items()}
     await journal.append(verdicts(1))
     async with publishing(journal, guarded.port, **{"tls": True, **ours}) as outlet:
         await until(lambda: outlet.health.failures >= 2)
@@ -123,7 +123,7 @@ def with_passwords(tmp_path):
         ["mosquitto_passwd", "-b", "-c", words, "bench", "s3cret"], check=True, capture_output=True
     )
     (broker.folder / "access").write_text(
-        "user bench\ntopic readwrite steadyohm/v1/+/status\ntopic readwrite steadyohm/v1/+/prompt\n"
+        "user bench\ntopic readwrite steadyohm/v2/+/status\ntopic readwrite steadyohm/v2/+/prompt\n"
     )
     broker.more = f"allow_anonymous false\npassword_file {words}\nacl_file {broker.folder}/access"
     with broker:
@@ -156,7 +156,7 @@ async def test_a_broker_that_refuses_a_topic_does_not_swallow_the_verdict(journa
     async with publishing(journal, with_passwords.port, **LOGIN) as outlet:
         said = await failing(outlet)
 
-    assert "refuses what is published on steadyohm/v1/north%20bench/verdict" in said
+    assert "refuses what is published on steadyohm/v2/north%20bench/verdict" in said
     assert await journal.cursor("mqtt") == 0
 
 

@@ -139,7 +139,7 @@ def said(folder, name, *texts):
 def files_of(folder, broker, postgres):
     """A bench without a cable, a broker's password in its environment, a token for its page; a collector."""
     network = (
-        f'[mqtt]\nhost = "127.0.0.1"\nport = {broker.port}\nline = true\norders = true\nuser_env = "WHO"\n'
+        f'[mqtt]\nhost = "127.0.0.1"\nport = {broker.port}\nline = true\ncommands = true\nuser_env = "WHO"\n'
         'password_env = "BENCH_WORD"\n'
     )
     port = free_port()

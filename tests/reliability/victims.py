@@ -38,7 +38,7 @@ async def live(folder, port, life):
     clock = RealClock()
     journal = Journal.open(folder / "journal", bench="north bench", clock=clock)
     outlet = MqttOutlet(
-        Broker("127.0.0.1", port, answer_s=2.0), bench="north bench", clock=clock, software="victim"
+        Broker(host="127.0.0.1", port=port, answer_s=2.0), bench="north bench", clock=clock, software="victim"
     )
     stop, back_off = asyncio.Event(), BackOff(0.01, 0.05)
     async with asyncio.TaskGroup() as group:

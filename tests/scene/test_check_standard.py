@@ -84,7 +84,7 @@ def test_out_of_control_stops_the_bench_until_it_passes():
     zero_and_check(bench, 100.3)
     (record,) = bench.of(CheckStandard)
     assert (record.in_control, record.signs) == (False, ("off_certificate",))
-    assert "check.out_of_control" in {n.code for n in bench.of(Notice) if n.weight is Severity.STOP}
+    assert "check.out_of_control" in {n.code for n in bench.of(Notice) if n.severity is Severity.STOP}
     assert bench.prompt.why is Why.BLOCKED
     bench.hold(GOOD["1", "2"])
     bench.now_s += 20.0
@@ -121,7 +121,7 @@ def test_a_bench_that_only_warns_goes_on():
     bench.command(StartUnit("A1"))
     zero_and_check(bench, 100.3)
     assert not bench.of(CheckStandard)[0].in_control
-    assert [n.weight for n in bench.of(Notice) if n.code == "check.out_of_control"] == [Severity.WARNING]
+    assert [n.severity for n in bench.of(Notice) if n.code == "check.out_of_control"] == [Severity.WARNING]
     assert bench.prompt.pair == ("1", "2")
 
 

@@ -63,8 +63,8 @@ def test_a_mark_of_byte_order_is_no_fault(told, tmp_path):
 @pytest.mark.parametrize(
     ("words", "why"),
     [
-        (("explain", PLOVER, "--reading", "1-2=200", "--leads", "1e9"), "Leads of 1e+09"),
-        (("explain", PLOVER, "--reading", "1-2=200", "--leads", "nan"), "Leads of nan"),
+        (("explain", PLOVER, "--reading", "1-2=200", "--leads", "1e9"), "Leads cannot have 1e+09"),
+        (("explain", PLOVER, "--reading", "1-2=200", "--leads", "nan"), "Leads cannot have nan"),
         (("explain", PLOVER, "--reading", "1-2=1e30"), "not possible here"),
         (("winding", "--wire", "AWG 30", "--mean-turn", "1e9 m", "--ohm", "9 ohm"), "not possible here"),
         (("winding", "--wire", "AWG 30", "--mean-turn", "50 mm", "--ohm", "1e30 ohm"), "not possible here"),

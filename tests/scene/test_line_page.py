@@ -74,7 +74,7 @@ def said_of(name, state, *, sheet_hash, asked="touch", text="Touch 1–2 (slow c
     status = Status(name, state, "steadyohm test", "0" * 16, time.time() - ago_s, **files)
     yield "status", as_json(live_payload(status))
     if state is State.ONLINE:
-        yield "prompt", as_json({"schema": 1, "bench": name, "ask": asked, "text": text})
+        yield "prompt", as_json({"schema": 2, "bench": name, "ask": asked, "text": text})
 
 
 async def publish(port, said):
@@ -182,7 +182,7 @@ def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database, browser
 
         stop = replace(
             NOTICE,
-            weight=Severity.STOP,
+            severity=Severity.STOP,
             facts={"said": f"{HOSTILE} The meter fails its check."},
             utc_s=time.time(),
         )

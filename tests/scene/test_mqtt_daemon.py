@@ -18,7 +18,7 @@ from tests.obedient_meter import StillBench
 from tests.whole_bench import bench_file, csv_rows, journal_entries
 
 pytestmark = needs_mosquitto
-ROOT = "steadyohm/v1/bench-1"
+ROOT = "steadyohm/v2/bench-1"
 
 
 @pytest.fixture(autouse=True)
@@ -31,7 +31,7 @@ async def library_at_rest():
 @contextlib.asynccontextmanager
 async def at_work(folder, port, environment=None, more=""):
     """A bench that publishes."""
-    mqtt = f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\nkeepalive = "2 s"\norders = true\n{more}\n[journal]'
+    mqtt = f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\nkeepalive = "2 s"\ncommands = true\n{more}\n[journal]'
     changes = [('"22.5 °C"', '"20 °C"'), ("[journal]", mqtt)]
     file = bench_file(folder, meter="tcp:127.0.0.1:9", changes=changes)
     stop = asyncio.Event()

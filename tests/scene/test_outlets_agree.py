@@ -121,7 +121,7 @@ CASES = [
     Case((WARM,), None, Ending.WARM, untested=("isolation",)),
     Case((WARM, LEAKY), None, Ending.WARM, revision=1, untested=()),
     Case((WARM, "rest", GOOD), PASS),
-    Case((END,), None, Ending.GIVEN_UP, untested=("isolation",)),
+    Case((END,), None, Ending.EARLY, untested=("isolation",)),
     Case((END, "again", GOOD, LEAKY), FAIL, revision=1, untested=("turns",)),
     Case(("leave",), None, Ending.NEXT_UNIT, untested=("isolation",)),
     Case((GOOD, "again", GOOD), PASS),
@@ -129,7 +129,7 @@ CASES = [
     Case((SHORTED, "again", GOOD), PASS),
     Case((GOOD, "again", SHORTED, "again", GOOD), PASS),
     Case((GOOD, "again", GOOD, LEAKY), FAIL, revision=1, untested=("turns",)),
-    Case((SHORTED, "again", END), None, Ending.GIVEN_UP, untested=("isolation",)),
+    Case((SHORTED, "again", END), None, Ending.EARLY, untested=("isolation",)),
     Case(("files",), None, Ending.FILES_CHANGED, untested=("isolation",)),
 ]
 SERIALS = [f"P-{number:02d}" for number in range(1, len(CASES) + 1)]

@@ -207,7 +207,7 @@ def _a_lost_meter_is_said(bench, eye):
     eye.state("pass", "2–3")
     bench.sim.process.kill()
     eye.state("lost", "no meter")
-    expect(eye.page.locator(".weight-warning, .weight-stop").first).to_be_visible()
+    expect(eye.page.locator(".severity-warning, .severity-stop").first).to_be_visible()
     expect(eye.page.locator(".now-big .stale.value")).to_be_visible()
 
 

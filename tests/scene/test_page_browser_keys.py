@@ -10,7 +10,7 @@ from dataclasses import replace
 from playwright.sync_api import expect
 
 from acquire.page.backend import About
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Ask, Code, Notice, Prompt, Purpose, Severity, UnitStarted
 from acquire.steps.pairs import PairTable
 from drivers.reading import Kind, Quantity, Reading
@@ -84,7 +84,7 @@ def _a_scan_during_a_unit_asks(eye, ask):
     tag, steps = eye.page.locator(".tag-serial"), eye.page.locator('.step[data-outcome="pass"]')
     scan(eye, "4006381333931")
     expect(ask).to_contain_text("P80-0001 is half measured (1 of 3 steps)")
-    eye.page.get_by_role("button", name="Go on with P80-0001").click()
+    eye.page.get_by_role("button", name="Continue with P80-0001").click()
     expect(ask).to_be_empty()
     expect(tag).to_have_text("P80-0001")
     scan(eye, "4006381333931")
@@ -177,7 +177,7 @@ def _keys_and_a_learnt_pedal(bench, eye):
 
 def test_a_serial_typed_slowly_stays_whatever_comes_meanwhile(browser):
     """The field has the focus at once, after a reload and after a unit; readings take nothing away."""
-    view = View(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
+    view = BenchView(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
     view.on(PairTable(PLOVER))
     view.show(Prompt(Ask.START_UNIT))
     view.take_changes()

@@ -216,7 +216,7 @@ def _a_temperature_is_typed_and_a_batch_begun_and_paused(bench, eye):
     """The record has it; what was wanted is gone from the warnings; a name is only ever text."""
     page = eye.page
     page.get_by_label("Temperature of the room").fill("21,5")
-    page.get_by_role("button", name="Take it").click()
+    page.get_by_role("button", name="Use it").click()
     expect(page.locator('[data-code^="temperature."]')).to_have_count(0)
     page.goto(f"{bench.url}#batch")
     page.get_by_label("Name").fill("Autumn <b>1</b>")
@@ -253,7 +253,7 @@ def test_sheet_study_and_bench_are_made_in_the_browser_without_a_terminal(tmp_pa
             eye.page.goto(f"{url}#setup")
             eye.page.get_by_label("On the network").fill(f"127.0.0.1:{meter_port}")
             eye.page.get_by_role("button", name="Look for meters").click()
-            eye.page.get_by_role("button", name="Take this").click()
+            eye.page.get_by_role("button", name="Use this").click()
             expect(eye.page.locator(".try")).to_be_visible()
             picture(eye.page, "page-setup-light-making")
             assert faults_of(eye.page) == []

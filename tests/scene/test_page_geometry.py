@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from acquire.page.backend import About
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import (
     Approach,
     Ask,
@@ -68,7 +68,7 @@ MEASURE = (DATA / "measure_page.js").read_text(encoding="utf-8")
 
 def at_work(sheet=PLOVER, serial="P80-0004"):
     """A view of a bench with a unit on it, first step asked for."""
-    view = View(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
+    view = BenchView(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
     view.on(PairTable(sheet))
     view.show(UnitStarted("bench-1", serial, sheet.name, "h", Purpose.FINAL, "", "Ida", NOON_S))
     view.show(prompt(sheet, 0))
@@ -101,7 +101,7 @@ def settling(view):
 
 def moments():
     """(name, state) of each moment of a bench, shortest first."""
-    idle = View(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
+    idle = BenchView(About("bench-1", Purpose.FINAL, "bench meter", "Ida", "steadyohm 1"))
     idle.on(PairTable(PLOVER))
     idle.show(Prompt(Ask.START_UNIT))
     yield "idle", idle.state()

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.page.backend import About
 from acquire.page.spoken import Sound
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Contact, Judged, Purpose, UnitResult
 from tests.benchmarks.operator import GOALS, Timed
 
@@ -20,7 +20,7 @@ class Watched(Timed):
 
     def __init__(self, name, **how):
         super().__init__(name, **how)
-        self.view = View(About("bench", Purpose.INCOMING, "meter", "", "test"))
+        self.view = BenchView(About("bench", Purpose.INCOMING, "meter", "", "test"))
         self.view.on(self.table)
         self.stands, self.wrong = False, []
 

@@ -207,11 +207,11 @@ def test_a_port_that_is_taken_is_a_sentence(tmp_path):
 
 def test_a_page_may_only_look_on(tmp_path):
     """Orders are refused where the bench file says so."""
-    with lonely(tmp_path, "orders = false\n") as (port, _):
+    with lonely(tmp_path, "commands = false\n") as (port, _):
         assert not until_served(port)["orders"]
         status, _, body = posted(port, "/orders", {"command": "stop", "correlation": "x"})
         assert status == 403
-        assert "takes no orders" in json.loads(body)["error"]
+        assert "takes no commands" in json.loads(body)["error"]
 
 
 def test_a_page_ends_the_bench_only_where_its_file_says_so(lonely_page, tmp_path):

@@ -95,7 +95,7 @@ def test_a_service_says_when_it_is_ready_reloads_and_stops(tmp_path, notified):
         sheet.write_text(good.replace('acceptance = "6 %"', 'acceptance = "6.5 %"'), encoding="utf-8")
         process.send_signal(signal.SIGHUP)
         until(notified, "READY=1")
-        shown(tmp_path, "The bench now works by other files: sheet Plover 80")
+        shown(tmp_path, "The bench now uses other files: sheet Plover 80")
 
         began_s = time.monotonic()
         process.send_signal(signal.SIGTERM)

@@ -89,7 +89,6 @@ def test_an_independent_client_measures_a_unit_in_the_hands(link):
             time.sleep(0.3)  # six simulated seconds: any film is broken, any creep over
             ohm = float(meter.query("READ?"))
             assert 190 < ohm < 216
-            assert float(meter.query("FETC?")) == ohm
             meter.write("FROB 1")
             assert meter.query("SYST:ERR?") == '-113,"Undefined header"'
             assert meter.query("SYST:ERR?") == '+0,"No error"'
@@ -98,7 +97,7 @@ def test_an_independent_client_measures_a_unit_in_the_hands(link):
 def test_serial_device_clear_takes_the_meter_out_of_a_long_conversion():
     """Ctrl-C on the serial line drops the pending answer; the next query gets its own."""
     with bench("--meter-link", "pty") as process, visa(resource_of(*addresses(process)["meter"])) as meter:
-        meter.write("CONF:FRES 100;:SENS:FRES:NPLC 100;:SAMP:COUN 50;:READ?")
+        meter.write("CONF:FRES 100;:SENS:FRES:NPLC 100;:READ?")
         meter.write_raw(b"\x03")
         assert meter.query("*OPC?") == "1"
 

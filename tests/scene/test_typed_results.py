@@ -66,7 +66,7 @@ def test_typed_insulation_is_judged_by_the_sheet_and_no_longer_missing():
     bench = bench_for()
     record = typed(bench, "insulation = 120 Mohm, 500 V, 21 °C, by IR-2, accuracy 5 %")
     assert record.outcome is Outcome.PASS
-    assert (record.name, record.sort) == (RULE.name, ResultKind.INSULATION)
+    assert (record.name, record.result_kind) == (RULE.name, ResultKind.INSULATION)
     assert (record.value_si, record.test_volt, record.celsius) == (120e6, 500.0, 21.0)
     assert (record.instrument, record.correction, record.lower_si) == ("IR-2", "none", 50e6)
     result = bench.work_through(GOOD)
@@ -151,7 +151,7 @@ def test_inductance_is_judged_against_a_golden_unit():
     low = typed(bench, "L lighting = 1.538 mH, 1 kHz, against 1.6 mH, within 3 %, accuracy 0.5 %")
     assert low.outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
     quality = typed(bench, "Q lighting = 3.1, 1 kHz, against 4.0, within 10 %, accuracy 2 %")
-    assert (quality.sort, quality.outcome) == (ResultKind.QUALITY, Outcome.FAIL)
+    assert (quality.result_kind, quality.outcome) == (ResultKind.QUALITY, Outcome.FAIL)
     assert bench.work_through(GOOD).outcome is Outcome.FAIL
 
 
@@ -215,7 +215,7 @@ def test_a_typed_step_is_asked_for_by_its_name_and_has_its_own_limits():
 def test_typed_ohms_of_a_winding_are_judged_by_its_limits(line, outcome, ohm):
     """At the reference temperature; without an accuracy nothing can be said, and limits there are."""
     result = typed(bench_for(), line)
-    assert (result.outcome, result.sort) == (outcome, ResultKind.RESISTANCE)
+    assert (result.outcome, result.result_kind) == (outcome, ResultKind.RESISTANCE)
     assert result.reference_si == pytest.approx(ohm)
     assert result.lower_si < 83.2 < result.upper_si
 

@@ -111,7 +111,7 @@ def test_a_key_of_earlier_meter_files_is_noted_by_line(tmp_path):
     text = (CONFIGS / "meters" / "hand-2000.toml").read_text(encoding="utf-8") + "offset_compensated = true\n"
     old = tmp_path / "old.toml"
     old.write_text(text, encoding="utf-8")
-    note = f"line {len(text.splitlines())}: offset_compensated says nothing"
+    note = f"line {len(text.splitlines())}: offset_compensated is no longer used"
     assert any(note in line for line in report_of(old).summary)
     assert any(note in line for line in report_of(bench_with(tmp_path, old)).summary)
     assert not any("offset_compensated" in line for line in report_of(EXAMPLE).summary)
@@ -379,7 +379,7 @@ def test_a_hand_meter_cannot_judge_the_stator_and_is_told_what_would(tmp_path):
     assert not any(step["can_judge"] for step in facts)
     text = "\n".join(budget_lines(reports))
     assert text.count("CANNOT JUDGE") == 6
-    assert "one that knows 0.8914 Ω to 0.012 Ω or better, with four wires" in text
+    assert "one that measures 0.8914 Ω to 0.012 Ω or better, with four wires" in text
     assert "0.0 Ω" not in text.split("(200 Ω range)")[1]
 
 

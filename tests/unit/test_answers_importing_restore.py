@@ -15,9 +15,9 @@ from acquire.journal.archive import Policy
 from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
 from acquire.journal.store import Journal
-from acquire.outlets.columns import COLUMNS_OF
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import drain
+from acquire.outlets.payload import COLUMNS_OF
 from tests.known_records import EVIDENCE, RESULT, STARTED, TYPED, ZERO, verdict
 
 SMALL = Policy(largest_bytes=10_000, keep_entries=30, archive_bytes=10_000)

@@ -18,7 +18,7 @@ from acquire.answers.instruments import (
 )
 from acquire.files.settings import load_bench
 from drivers.decode import decode_bytes
-from drivers.find import Finding
+from drivers.find import SearchStep
 from drivers.link import available
 from drivers.meter import Identity
 from drivers.registry import BUILT_IN, DriverEntry, list_drivers
@@ -29,7 +29,7 @@ WARM = b"23.41 C\r\n23.42 C\r\n"
 
 def found(driver, address="serial:/dev/ttyUSB0?baud=2400", heard=b"", **more):
     """A meter that was found."""
-    return Finding("found", 1, 1, address, f"{address} sends frames.", driver=driver, heard=heard, **more)
+    return SearchStep("found", 1, 1, address, f"{address} sends frames.", driver=driver, heard=heard, **more)
 
 
 def loaded(tmp_path, *findings):

@@ -92,9 +92,9 @@ def test_a_changed_certificate_ends_with_exit_code_1(journal, tmp_path):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["{journal}"], "one unit or of one batch"),
-        ([], "one unit or of one batch"),
-        (["{journal}", SERIAL, "--batch", "lot 7"], "one unit or of one batch"),
+        (["{journal}"], "one unit or for one batch"),
+        ([], "one unit or for one batch"),
+        (["{journal}", SERIAL, "--batch", "lot 7"], "one unit or for one batch"),
         (["{journal}", "nobody"], "never on a bench"),
         (["{journal}", "open"], "still on the bench"),
         (["{journal}", "--batch", "none"], "No unit of batch"),

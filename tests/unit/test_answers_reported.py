@@ -35,15 +35,15 @@ def test_bad_joint_is_found_from_two_values():
     assert said.hypotheses[0].fault == "bad_joint"
     assert said.hypotheses[0].places[0].where == ("2",)
     assert "pin 2 or its lead" in sentence(said.hypotheses[0])
-    assert said.lines[0].startswith("1–2 (slow charge): told 214.6 Ω, that is 216.0 Ω ± ")
+    assert said.lines[0].startswith("1–2 (slow charge): given 214.6 Ω, that is 216.0 Ω ± ")
     assert "Ω at 20 °C without leads; should read 202.6 Ω" in said.lines[0]
 
 
 def test_what_was_not_told_is_said():
     """Leads and temperature are the two usual traps."""
     said = " ".join(explain(PLOVER, [(Pair("5", "core"), 0.8)], told(None, None)).lines)
-    assert "The leads were not told" in said
-    assert "The temperature was not told" in said
+    assert "The lead resistance was not given" in said
+    assert "The temperature was not given" in said
     assert "Below 5 Ω the hand-2000 shows that a path is there" in said
     assert "this meter cannot judge it" in said
 
@@ -84,7 +84,7 @@ def test_two_values_say_what_was_not_touched():
     assert said.hypotheses[0].fault == "healthy"
     at_core = next(each for each in said.hidden if "core" in each.pair)
     assert any(fault == "grounded" for fault, _ in at_core.faults)
-    assert any("was not told" in line and "a touch of the core" in line for line in said.lines)
+    assert any("was not given" in line and "a touch of the core" in line for line in said.lines)
     assert all(set(each.pair) != {"1", "2"} for each in said.hidden)
 
 

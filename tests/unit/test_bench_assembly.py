@@ -179,6 +179,6 @@ async def test_a_meter_past_its_calibration_is_told_or_refused(tmp_path, overdue
         return
     daemon = await assembled(tmp_path, model, policy, clock=clock)
     await daemon.journal.close()
-    assert [(n.code, n.weight) for n in daemon.first_notices if isinstance(n, Notice)] == [
+    assert [(n.code, n.severity) for n in daemon.first_notices if isinstance(n, Notice)] == [
         ("calibration.due", Severity.WARNING)
     ]

@@ -269,7 +269,7 @@ def test_what_the_journal_keeps():
     assert isinstance(VERDICT, Verdict)
     assert recorded([]) == []
     assert recorded([replace(NOTICE, code="command.help"), replace(NOTICE, code="result.help")]) == []
-    assert replace(NOTICE, weight=Severity.STOP) != NOTICE
+    assert replace(NOTICE, severity=Severity.STOP) != NOTICE
 
 
 async def test_a_step_that_was_left_out_stays_left_out_after_a_power_cut(tmp_path):

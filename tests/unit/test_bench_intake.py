@@ -127,7 +127,7 @@ async def test_a_broken_link_is_told_once_and_once_more_when_it_is_back():
         await until(lambda: feed.came == 2)
         await until(lambda: "meter.back" in seen.codes())
     assert seen.codes() == ["meter.lost", "meter.back"]
-    assert seen.notices[0].weight is Severity.STOP
+    assert seen.notices[0].severity is Severity.STOP
     assert "it hung up" in seen.notices[0].facts["cause"]
     assert seen.lost == 4
     assert meter.opened == 5
@@ -138,7 +138,7 @@ async def test_a_thermometer_that_is_away_stops_nothing_by_itself():
     meter = Scripted([LinkLost("it hung up", port="tcp:x")], [asyncio.Event()])
     async with at_work(meter, name="thermometer") as (_, seen):
         await until(lambda: seen.codes() == ["thermometer.lost"])
-    assert seen.notices[0].weight is Severity.WARNING
+    assert seen.notices[0].severity is Severity.WARNING
 
 
 class Turned(Scripted):

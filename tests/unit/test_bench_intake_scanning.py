@@ -10,12 +10,12 @@ from acquire.bench.intake import ScannerFeed
 from acquire.clock import HandClock
 from acquire.records import Severity, StartUnit
 from drivers.errors import LinkLost, LinkUnavailable
-from drivers.scanner.scanner import Code, Scan
+from drivers.scanner.scanner import Scan, ScannedCode
 
 
 def scan(text="", refused=""):
     """A scan, or one that is refused."""
-    return Scan("s", Code(text) if text else None, refused, 0.0, 0.0, text.encode())
+    return Scan("s", ScannedCode(text) if text else None, refused, 0.0, 0.0, text.encode())
 
 
 class Scripted:
@@ -75,7 +75,7 @@ async def test_a_refused_code_is_said_with_its_reason(monkeypatch):
     )
     assert commands == []
     assert "does not look like a code of this job" in notices[0].facts["cause"]
-    assert notices[0].weight is Severity.WARNING
+    assert notices[0].severity is Severity.WARNING
 
 
 async def test_an_outage_is_told_once_and_its_end_too(monkeypatch):

@@ -237,7 +237,7 @@ def test_a_word_alone_is_told_what_belongs_behind_it(word, form):
     """As the help has it."""
     with pytest.raises(InputImpossible) as refused:
         to_command(f"{word} ")
-    assert str(refused.value) == f"{word} needs something behind it. Write {form}."
+    assert str(refused.value) == f"{word} needs something after it. Write {form}."
 
 
 async def test_a_flood_waits_outside(monkeypatch):

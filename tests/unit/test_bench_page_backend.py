@@ -12,7 +12,7 @@ from acquire.clock import HandClock
 from acquire.files.settings import load_bench
 from acquire.outlets.orders import order_of
 from acquire.page.app import Pages
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Code, GiveUpUnit, Note, OpenBatch, StartUnit
 from tests.waiting import until
 from tests.whole_bench import bench_file, free_port
@@ -107,7 +107,7 @@ async def test_a_fault_of_the_page_stops_no_bench(tmp_path, monkeypatch):
     """It is logged; the next event is shown again."""
     async with at_work(tmp_path) as (daemon, page):
         with monkeypatch.context() as broken:
-            broken.setattr(View, "_take", lambda *_: {}["nothing"])
+            broken.setattr(BenchView, "_take", lambda *_: {}["nothing"])
             await daemon.command(Note("unseen"))
             await settled(lambda: daemon.journal.last_seq > 0 and daemon._events.empty())
             await asyncio.sleep(0.05)

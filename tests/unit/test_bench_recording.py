@@ -131,6 +131,17 @@ def test_a_replay_gives_the_verdicts_of_the_journal_byte_for_byte(day):
     assert compare(list(verdicts_of(replay(folder / "day.recording"))), folder / "journal")[0]
 
 
+def test_a_recording_of_version_1_is_read(day, tmp_path):
+    """With what was on the record when that bench began, by the names of then."""
+    folder, _ = day
+    first, *rest = (folder / "day.recording").read_text(encoding="utf-8").splitlines()
+    notice = {"weight": "warning", "code": "note", "utc_s": 1.0, "facts": {"note": "of before"}}
+    old = json.dumps(["replay", [["notice", notice]], 1.0], separators=(",", ":"))
+    path = tmp_path / "old.recording"
+    path.write_text("\n".join([first, old, *rest, ""]), encoding="utf-8")
+    assert len(list(replay(path))) == len(list(replay(folder / "day.recording")))
+
+
 def test_a_replay_gives_the_evidence_too(day):
     """Trace, raw bytes and budget of every verdict."""
     folder, _ = day

@@ -92,7 +92,7 @@ async def test_the_hearts_prompt_waits_until_the_check_is_passed():
     """Then the latest is shown; other events are never kept back."""
     bench = Bench()
     await bench.reads(None, 1)
-    note = Notice(Severity.REMARK, Code.NOTE, 0.0, facts={"note": "y"})
+    note = Notice(Severity.INFO, Code.NOTE, 0.0, facts={"note": "y"})
     for event in (Prompt(Ask.START_UNIT), note, Prompt(Ask.TOUCH, step="first")):
         bench.check.display(event)
     assert bench.shown[-1] is note
@@ -112,7 +112,7 @@ async def test_a_wrong_resistor_is_named_once_and_never_let_through():
         await bench.reads(ohm, 1)
     failed = [notice for notice in bench.told if notice.code == "self_check.failed"]
     assert len(failed) == 1
-    assert failed[0].weight is Severity.STOP
+    assert failed[0].severity is Severity.STOP
     assert "It must read 470 Ω within 16.1 Ω, but it reads" in failed[0].facts["cause"]
     assert failed[0].facts["waiting"] is False
     await bench.reads(470.0, 3)
@@ -124,7 +124,7 @@ async def test_probes_that_nobody_has_moved_are_a_reminder_not_a_fault():
     bench = Bench()
     await bench.reads(None, 500)
     assert bench.codes == ["self_check.due", "self_check.failed"]
-    assert bench.told[-1].weight is Severity.WARNING
+    assert bench.told[-1].severity is Severity.WARNING
 
 
 async def test_a_meter_on_volts_is_told_to_be_turned():
@@ -169,6 +169,6 @@ def test_another_meter_has_another_mark(change):
 )
 def test_a_check_on_record_holds_for_a_day_and_for_its_meter(age_s, mark, holds):
     """One from the future was stamped by a clock that has been set."""
-    notice = Notice(Severity.REMARK, Code.SELF_CHECK_PASSED, 1e9 - age_s, facts={"mark": "abc"})
+    notice = Notice(Severity.INFO, Code.SELF_CHECK_PASSED, 1e9 - age_s, facts={"mark": "abc"})
     assert still_holds(notice, mark, 1e9) is holds
     assert not still_holds(None, mark, 1e9)

@@ -209,6 +209,6 @@ async def test_bytes_without_a_line_are_not_called_silence(pty_pair):
     master, path = pty_pair
     async with meter_at(f"serial:{path}", silence_s=0.3) as meter:
         feeding = asyncio.create_task(feed_later(master, *[b"\xff\xfe"] * 20))
-        with pytest.raises(FrameGarbled, match="bytes come, but no frame"):
+        with pytest.raises(FrameGarbled, match="bytes arrive, but no frame"):
             await take(meter, 1)
         await feeding

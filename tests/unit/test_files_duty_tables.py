@@ -33,7 +33,7 @@ def test_a_fixture_is_read_with_its_defaults(tmp_path):
     ("text", "said"),
     [
         (f"high = {HIGH}\nlow = {{ 1 = 201, 2 = 202 }}", "every bus must reach the same pins"),
-        (f"high = {HIGH}\nlow = {HIGH}", "a channel stands there twice"),
+        (f"high = {HIGH}\nlow = {HIGH}", "a channel is given twice"),
         (f"high = {HIGH}\nlow = {LOW}\nsense_low = {LOW}", "every bus must reach the same pins"),
         (f'high = {HIGH}\nlow = {LOW}\nzero_pin = "9"', "no channel is given for 9"),
         (f'high = {HIGH}\nlow = {LOW}\nstandard = ["1", "S2"]', "no channel is given for S2"),

@@ -114,9 +114,9 @@ def test_a_share_that_is_away_keeps_nobody(share):
 def test_a_list_cannot_name_what_lies_elsewhere(share, name):
     """Whoever writes it writes into the folder of copies and nowhere else."""
     (share / LIST).write_text(f"{'0' * 64}  {name}\n")
-    with pytest.raises(InputImpossible, match="no hash and name"):
+    with pytest.raises(InputImpossible, match="not a hash and name"):
         offered(share)
-    assert "no hash and name" in fetch(settings(share)).away
+    assert "not a hash and name" in fetch(settings(share)).away
 
 
 @given(st.text(max_size=80))

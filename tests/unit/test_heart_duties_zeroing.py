@@ -66,7 +66,7 @@ def test_what_leads_cannot_be_is_refused_in_a_sentence(ohm):
     """A winding between the probes, or a meter in relative mode."""
     zero, notices = zeroed(settled(ohm), zero_of(0.2))
     assert zero is None
-    assert [(n.code, n.weight) for n in notices] == [("leads.implausible", Severity.WARNING)]
+    assert [(n.code, n.severity) for n in notices] == [("leads.implausible", Severity.WARNING)]
 
 
 def test_a_zero_that_stayed_where_it_was_raises_no_doubt():

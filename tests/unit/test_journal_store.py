@@ -223,7 +223,7 @@ async def test_a_damaged_file_is_set_aside_and_a_new_one_begun(journal):
         assert again.birth != journal.birth
         assert again.last_seq == 0
         (notice,) = again.notices
-        assert notice.code == "journal.set_aside"
+        assert notice.code == "journal.quarantined"
         assert notice.facts["file"] == aside.name
         assert (await again.append([(VERDICT, None)]))[0].seq == 1
     finally:

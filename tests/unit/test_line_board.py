@@ -25,7 +25,7 @@ def status(state=State.ONLINE, utc_s=NOW_S, **files):
 
 def prompt(ask="touch", text="Touch 1–2."):
     """What its operator is asked."""
-    return Topics("north").of("prompt"), as_json({"schema": 1, "bench": "north", "ask": ask, "text": text})
+    return Topics("north").of("prompt"), as_json({"schema": 2, "bench": "north", "ask": ask, "text": text})
 
 
 def record(made, last):
@@ -70,7 +70,7 @@ def test_stopped_and_lost_are_two_things():
 def test_a_notice_that_stops_the_bench_shows_until_work_goes_on():
     """With its sentence."""
     stop = replace(
-        NOTICE, weight=Severity.STOP, facts={"said": "The check standard is out of control."}, utc_s=NOW_S
+        NOTICE, severity=Severity.STOP, facts={"said": "The check standard is out of control."}, utc_s=NOW_S
     )
     made = board(status(), prompt(), record(stop, "notice"))
     assert condition(made) is Condition.HALTED
@@ -131,13 +131,13 @@ def test_any_value_in_a_message_is_survived(value):
         "sheet_hash",
         "text",
         "ask",
-        "weight",
+        "severity",
         "kind",
         "outcome",
         "serial",
     ):
         for last in ("status", "prompt", "unit", "notice"):
-            plain = {"schema": 1, "state": "online", "kind": "notice", "utc_s": NOW_S, key: value}
+            plain = {"schema": 2, "state": "online", "kind": "notice", "utc_s": NOW_S, key: value}
             made = board((Topics("north").of(last), json.dumps(plain).encode()))
             assert len(json.dumps(made.state(NOW_S), allow_nan=False)) < 5000
 
@@ -147,5 +147,5 @@ def test_names_that_somebody_makes_up_do_not_fill_the_memory():
     made = Board()
     payload = status()[1]
     for number in range(MOST_BENCHES + 50):
-        made.heard(f"steadyohm/v1/b{number}/status", payload, NOW_S)
+        made.heard(f"steadyohm/v2/b{number}/status", payload, NOW_S)
     assert len(made.cards) == MOST_BENCHES

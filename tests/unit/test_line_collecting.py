@@ -41,7 +41,7 @@ def mosquitto(tmp_path):
 async def collecting(port, address, **rules):
     """A collector at work; it ends with a clean stop."""
     settings = CollectorSettings(**{"name": "one", **rules})
-    collector = Collector(settings, Broker("127.0.0.1", port, answer_s=1.0), address, RealClock())
+    collector = Collector(settings, Broker(host="127.0.0.1", port=port, answer_s=1.0), address, RealClock())
     stop = asyncio.Event()
     task = asyncio.create_task(collector.run(stop), name="collector")
     try:
@@ -100,16 +100,27 @@ def locked(address):
 
 
 async def test_all_kinds_arrive_and_the_bench_is_told_how_far(mosquitto, database):  # noqa: F811
-    """One message each; `kept` says what is complete."""
+    """One message each; `ack` says what is complete."""
     ours = [replace(r, bench="north bench") if hasattr(r, "bench") else r for r in ALL]
     messages = [message(record, n) for n, record in enumerate(ours, start=1)]
-    async with subscriber(mosquitto.port, "steadyohm/v1/+/kept") as ear, collecting(mosquitto.port, database):
+    async with subscriber(mosquitto.port, "steadyohm/v2/+/ack") as ear, collecting(mosquitto.port, database):
         await publish(mosquitto.port, *messages)
         await until(lambda: count(database) == len(messages))
+        await ear.until(lambda e: e.of("ack"))
+    said = ear.of("ack")[-1]
+    assert (said["bench"], said["journal"], said["schema"]) == ("north bench", "0123456789abcdef", 2)
+    assert said["seq"] == len(ALL)
+
+
+async def test_a_bench_of_version_1_is_collected_and_told_on_its_own_topic(mosquitto, database):  # noqa: F811
+    """It knows neither the other root nor the other word."""
+    topic, payload = message(verdict(), 1)
+    old = topic.replace("/v2/", "/v1/"), payload.replace(b'"schema":2', b'"schema":1')
+    async with subscriber(mosquitto.port, "steadyohm/v1/+/kept") as ear, collecting(mosquitto.port, database):
+        await publish(mosquitto.port, old)
         await ear.until(lambda e: e.of("kept"))
     said = ear.of("kept")[-1]
-    assert (said["bench"], said["journal"], said["schema"]) == ("north bench", "0123456789abcdef", 1)
-    assert said["seq"] == len(ALL)
+    assert (said["journal"], said["seq"], said["schema"]) == ("0123456789abcdef", 1, 1)
 
 
 async def test_nothing_is_acknowledged_before_it_is_committed(mosquitto, database):  # noqa: F811
@@ -119,7 +130,10 @@ async def test_nothing_is_acknowledged_before_it_is_committed(mosquitto, databas
         await until(lambda: count(database) == 1)
     with locked(database):
         doomed = Collector(
-            CollectorSettings(name="one"), Broker("127.0.0.1", mosquitto.port), database, RealClock()
+            CollectorSettings(name="one"),
+            Broker(host="127.0.0.1", port=mosquitto.port),
+            database,
+            RealClock(),
         )
         task = asyncio.create_task(doomed.run(asyncio.Event()), name="doomed")
         await publish(mosquitto.port, *verdicts(40, 2))
@@ -151,9 +165,9 @@ async def test_what_is_under_way_is_bounded_while_the_database_hangs(mosquitto, 
 async def test_poison_is_put_aside_and_blocks_nothing(mosquitto, database):  # noqa: F811
     """It is acknowledged as well, else it would come for ever."""
     poison = [
-        ("steadyohm/v1/b/verdict", b"\xff"),
-        ("steadyohm/v1/b/unit", b""),
-        ("steadyohm/v1/b/notice", b"{}"),
+        ("steadyohm/v2/b/verdict", b"\xff"),
+        ("steadyohm/v2/b/unit", b""),
+        ("steadyohm/v2/b/notice", b"{}"),
     ]
     async with collecting(mosquitto.port, database):
         await publish(mosquitto.port, poison[0], *verdicts(3), *poison[1:], *verdicts(2, 4))
@@ -255,7 +269,7 @@ async def test_tables_that_may_not_be_made_end_it_with_a_sentence(mosquitto, dat
         admin.execute(f"CREATE ROLE {login} LOGIN IN ROLE steadyohm_collector")
     address = database.replace("postgres@", f"{login}@")
     collector = Collector(
-        CollectorSettings(name="one"), Broker("127.0.0.1", mosquitto.port), address, RealClock()
+        CollectorSettings(name="one"), Broker(host="127.0.0.1", port=mosquitto.port), address, RealClock()
     )
     with pytest.raises(DatabaseUnfit, match="--migrate"):
         await asyncio.wait_for(collector.run(asyncio.Event()), 10.0)

@@ -112,7 +112,7 @@ REFUSED = {
     "another number": (message(VERDICT, 3, seq=4)[1], "another number than its id"),
     "no record": (message(VERDICT, 3, outcome="perhaps")[1], "makes no verdict"),
     "another kind": (message(VERDICT, 3, kind="notice")[1], "no place on the topic"),
-    "a later version": (message(VERDICT, 3, schema=2)[1], "version 2"),
+    "a later version": (message(VERDICT, 3, schema=3)[1], "version 3"),
     "another bench": (
         message(VERDICT, 3, bench="x", topic="y")[1].replace(b"north", b"south"),
         "another bench",

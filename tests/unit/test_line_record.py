@@ -161,7 +161,7 @@ async def test_entries_come_oldest_first_and_in_the_order_of_their_journal(both)
 
 
 async def test_single_values_are_the_same_in_both_stores(both):
-    """Numbers as numbers, true and false as such or as 1 and 0, what is missing as None."""
+    """Numbers as numbers, true and false as such, what is missing as None."""
     here, there = both
     names = ("id", "seq", "kind", "utc_s", "serial", "step", "reference_ohm", "counts", "conversions")
     names += ("meter_id", "wait_s", "nothing_of_the_kind")
@@ -171,13 +171,7 @@ async def test_single_values_are_the_same_in_both_stores(both):
     travelled = [tuple(v.encode("utf-8", "replace").decode() if isinstance(v, str) else v for v in row)
                  for row in wanted]  # fmt: skip
     assert found == travelled
-    kinds = [
-        [[int if type(v) is bool else type(v) for v in row] for row in rows] for rows in (found, travelled)
-    ]
-    assert kinds[0] == kinds[1]
-    for record in both:
-        with pytest.raises(ValueError, match="no field"):
-            list(record.values(question, ("step'; DROP",)))
+    assert [list(map(type, row)) for row in found] == [list(map(type, row)) for row in travelled]
 
 
 async def test_evidence_units_and_batches_are_the_same_in_both_stores(both):

@@ -60,7 +60,7 @@ async def test_a_batch_is_there_when_the_call_returns_and_copies_do_no_harm(stor
 
 async def test_what_is_no_record_is_kept_with_its_reason_and_blocks_nothing(store):
     """In a table of its own, once for each message; the latest ten thousand, cut short."""
-    poison = read("steadyohm/v1/b/verdict", b"\x00not JSON" * 1000)
+    poison = read("steadyohm/v2/b/verdict", b"\x00not JSON" * 1000)
     assert isinstance(poison, Rejected)
 
     await store.write([*rows(2), poison, *rows(1, 3)])
@@ -68,7 +68,7 @@ async def test_what_is_no_record_is_kept_with_its_reason_and_blocks_nothing(stor
 
     assert asked(store, "SELECT count(*) FROM steadyohm.entry") == [(3,)]
     ((topic, reason, size),) = asked(store, "SELECT topic, reason, length(payload) FROM steadyohm.rejected")
-    assert topic == "steadyohm/v1/b/verdict"
+    assert topic == "steadyohm/v2/b/verdict"
     assert "no JSON" in reason
     assert size == 4096
 

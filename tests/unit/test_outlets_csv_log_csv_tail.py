@@ -48,11 +48,11 @@ async def test_a_tail_of_zeros_is_cut_off(journal, folder):
     await drained(journal, folder)
     whole = (folder / DAY_FILE).read_bytes()
     (folder / DAY_FILE).write_bytes(whole + bytes(5000))
-    outlet = await drained(journal, folder)
+    await drained(journal, folder)
+    assert (folder / DAY_FILE).read_bytes() == whole
     await journal.append([(verdict(3), None)])
     await drained(journal, folder)
 
-    assert outlet.repaired == 1
     assert serials(folder / DAY_FILE) == wanted(1, 2, 3)
 
 

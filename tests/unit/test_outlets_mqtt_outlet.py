@@ -47,8 +47,9 @@ def mosquitto(tmp_path):
 async def of_a_line(journal, port, **how):
     """The outlet at work; it ends with a clean stop."""
     words = {"with_evidence": True, "patience_s": 0.6, **how}
-    outlet = LineOutlet(Broker("127.0.0.1", port, answer_s=0.5), bench="north bench", clock=RealClock(),
-                        software="steadyohm test", **words)  # fmt: skip
+    broker = Broker(host="127.0.0.1", port=port, answer_s=0.5)
+    words |= {"bench": "north bench", "clock": RealClock(), "software": "steadyohm test"}
+    outlet = LineOutlet(broker, **words)
     stop, health = asyncio.Event(), Health("mqtt")
     work = drain(journal, outlet, "mqtt", stop, health=health, back_off=BackOff(0.02, 0.1))
     task = asyncio.create_task(work, name="line outlet")
@@ -62,7 +63,7 @@ async def of_a_line(journal, port, **how):
 async def say_kept(port, journal, seq, /, **changes):
     """As a collector does."""
     said = {
-        "schema": 1,
+        "schema": 2,
         "bench": "north bench",
         "journal": journal.birth,
         "seq": seq,
@@ -70,7 +71,7 @@ async def say_kept(port, journal, seq, /, **changes):
         **changes,
     }
     async with aiomqtt.Client("127.0.0.1", port) as client:
-        await client.publish(TOPICS.of("kept"), json.dumps(said), qos=1)
+        await client.publish(TOPICS.of("ack"), json.dumps(said), qos=1)
 
 
 async def test_the_whole_record_goes_out_as_one_chain(journal, mosquitto):
@@ -175,7 +176,7 @@ HOSTILE = {
     "a text": {"seq": "4"},
     "true": {"seq": True},
     "below nothing": {"seq": -1},
-    "another version": {"schema": 2},
+    "another version": {"schema": 1},
 }
 
 
@@ -191,7 +192,7 @@ async def test_words_about_other_journals_and_nonsense_move_nothing(journal, mos
             await say_kept(mosquitto.port, journal, 1, **changes)
         async with aiomqtt.Client("127.0.0.1", mosquitto.port) as client:
             for raw in (b"", b"\xff", b"[]", b"7"):
-                await client.publish(TOPICS.of("kept"), raw, qos=1)
+                await client.publish(TOPICS.of("ack"), raw, qos=1)
         await asyncio.sleep(0.2)
         assert outlet.kept == 0
         await say_kept(mosquitto.port, journal, 1000)

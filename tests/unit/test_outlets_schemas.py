@@ -20,7 +20,7 @@ def test_every_schema_is_one(name):
 
     jsonschema.Draft202012Validator.check_schema(schema)
     assert '"$ref"' not in json.dumps(schema)
-    assert schema["$id"].startswith("urn:steadyohm:1:")
+    assert schema["$id"].startswith("urn:steadyohm:2:")
 
 
 def test_descriptions_are_sentences_and_no_title_is_made_up():

@@ -127,7 +127,7 @@ def test_a_held_unit_says_when_to_try_again():
 
 def test_a_unit_given_up_says_so_once():
     """Not "held", and not twice."""
-    text = shown(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP, remark="dropped", hypotheses=()))
+    text = shown(replace(RESULT, outcome=None, ending=Ending.EARLY, remark="dropped", hypotheses=()))
     first = text.splitlines()[0]
     assert first.count("ended early: dropped") == 1
     assert "held" not in text
@@ -218,14 +218,14 @@ def test_nothing_is_ever_certain(chance, words):
 
 
 def test_lead_zero_and_remarks_are_told():
-    """With their weight as a word."""
+    """With their severity as a word."""
     text = shown(
         LeadZero("b", "m", 0.1234, 0.003, 0.0),
-        Notice(Severity.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}),
+        Notice(Severity.INFO, Code.NOTE, 0.0, facts={"note": "dusty"}),
         Notice(Severity.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": "That reads like 1–3."}),
     )
     assert "0.1234 Ω, zeroed" in text
-    assert "remark: dusty" in text
+    assert "info: dusty" in text
     assert "warning: That reads like 1–3." in text
 
 
@@ -239,11 +239,11 @@ def test_a_typed_result_that_cannot_be_judged_says_so_at_once():
 
 
 @pytest.mark.parametrize("code", sorted(ASKED_FOR))
-def test_an_answer_is_no_remark(code):
-    """What somebody asked for stands as it is, a line each; a remark keeps its word."""
-    text = shown(Notice(Severity.REMARK, code, 0.0, facts={"said": "Type this.\nOr that."}))
+def test_an_answer_is_no_notice(code):
+    """What somebody asked for stands as it is, a line each; a note keeps its word."""
+    text = shown(Notice(Severity.INFO, code, 0.0, facts={"said": "Type this.\nOr that."}))
     assert [line.strip() for line in text.splitlines()][:2] == ["Type this.", "Or that."]
-    assert "remark: dusty" in shown(Notice(Severity.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}))
+    assert "info: dusty" in shown(Notice(Severity.INFO, Code.NOTE, 0.0, facts={"note": "dusty"}))
 
 
 def test_a_long_sentence_is_set_in_where_it_wraps():

@@ -14,15 +14,15 @@ from acquire.page.access import (
     NO_TOKEN,
     NOT_OURS,
     SECURITY,
-    Gate,
+    PageGate,
     own_names,
     split_host,
     token_in,
     token_of,
 )
 
-HERE = Gate("127.0.0.1", 8480)
-LAN = Gate("0.0.0.0", 8480, "t" * 24, frozenset({"bench-1.lan"}))
+HERE = PageGate("127.0.0.1", 8480)
+LAN = PageGate("0.0.0.0", 8480, "t" * 24, frozenset({"bench-1.lan"}))
 TOKEN = {"cookie": f"steadyohm-8480={'t' * 24}"}
 
 

@@ -11,13 +11,13 @@ import time
 import pytest
 
 from acquire.errors import SteadyohmError
-from acquire.page.access import Gate
+from acquire.page.access import PageGate
 from acquire.page.app import Pages, read_assets
 from acquire.page.backend import About
 from acquire.page.bench_page import BenchPage, open_page
 from acquire.page.serve import address_of, listening_socket
 from acquire.page.stream import MOST_WAITING
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Purpose
 from tests.waiting import crowding
 
@@ -25,7 +25,7 @@ from tests.waiting import crowding
 @pytest.fixture
 def page(tmp_path):
     """A page without a bench, bound to a free port."""
-    view = View(About("bench-1", Purpose.FINAL, "m", "", "steadyohm"))
+    view = BenchView(About("bench-1", Purpose.FINAL, "m", "", "steadyohm"))
     made = open_page("127.0.0.1", 0, tmp_path / "token", view)
     yield made
     made.close()
@@ -224,6 +224,6 @@ def test_the_address_is_one_that_a_browser_takes():
 
 def test_a_gate_and_its_pages_belong_together(page):
     assert isinstance(page, BenchPage)
-    assert isinstance(page.gate, Gate)
+    assert isinstance(page.gate, PageGate)
     assert isinstance(page.pages, Pages)
     assert page.stream.assets == read_assets().mark

@@ -10,16 +10,16 @@ from acquire.clock import HandClock
 from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.shipped import shipped
 from acquire.page.backend import About
-from acquire.page.setup import Setup
+from acquire.page.setup import SettingUp
 from acquire.page.stream import Stream
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Purpose
 from drivers.errors import MeterError
-from drivers.find import Finding
+from drivers.find import SearchStep
 from drivers.meter import Identity
 
 REFUSED = (SteadyohmError, MeterError)
-METER = Finding("found", 1, 1, "tcp:127.0.0.1:5025", "It answers.", driver="scpi")
+METER = SearchStep("found", 1, 1, "tcp:127.0.0.1:5025", "It answers.", driver="scpi")
 
 
 @pytest.fixture
@@ -27,7 +27,7 @@ def setup(tmp_path):
     """A setting up whose search finds one meter, and whose bench file is what a test says."""
 
     async def search(places):
-        yield Finding("looking", 0, 2, "somewhere", "Listening.")
+        yield SearchStep("looking", 0, 2, "somewhere", "Listening.")
         yield METER
 
     def text_of(wanted):
@@ -39,8 +39,8 @@ def setup(tmp_path):
             raise SteadyohmError("It cannot be opened.")
         made.stream.mode = "bench"
 
-    stream = Stream(View(About("setup", Purpose.FINAL, "", "", "s")), "setup")
-    setup = Setup(tmp_path, stream, HandClock(), search, text_of, start)
+    stream = Stream(BenchView(About("setup", Purpose.FINAL, "", "", "s")), "setup")
+    setup = SettingUp(tmp_path, stream, HandClock(), search, text_of, start)
     made = type("Made", (), {"setup": setup, "stream": stream, "text": "", "started": [], "refused": False})()
     return made
 
@@ -110,7 +110,7 @@ async def test_a_name_that_is_taken_is_refused_even_by_a_link_that_leads_nowhere
     (tmp_path / "a.toml").write_text("mine", encoding="utf-8")
     (tmp_path / "b.toml").symlink_to(tmp_path.parent / "elsewhere.toml")
     for name in ("a.toml", "b.toml"):
-        with pytest.raises(SteadyohmError, match="there already"):
+        with pytest.raises(SteadyohmError, match="exists already"):
             await post(setup, "write", file=name, **WISH)
     assert (tmp_path / "a.toml").read_text(encoding="utf-8") == "mine"
     assert not (tmp_path.parent / "elsewhere.toml").exists()
@@ -169,13 +169,13 @@ async def test_a_meter_file_is_proposed_by_name_or_display(setup, tmp_path, driv
     text = shipped("meters", "bench-50000.toml").read_text(encoding="utf-8")
     (tmp_path / "ours.toml").write_text(text.replace('"bench-50000"', '"wren-9"'), encoding="utf-8")
     identity = Identity(model=model)
-    made = Finding("found", 1, 1, "tcp:127.0.0.1:1", "", driver=driver, identity=identity, heard=heard)
+    made = SearchStep("found", 1, 1, "tcp:127.0.0.1:1", "", driver=driver, identity=identity, heard=heard)
     setup.setup.meters = [made]
     assert (await setup.setup.state({}))["meters"][0]["model"] == proposed
 
 
 async def test_a_meter_file_is_proposed_by_the_ranges_that_the_meter_names(setup):
-    made = Finding("found", 1, 1, "tcp:127.0.0.1:1", "", driver="scpi")
+    made = SearchStep("found", 1, 1, "tcp:127.0.0.1:1", "", driver="scpi")
     setup.setup.meters = [made]
     setup.setup._ranges[made.address] = frozenset({100.0, 1e3, 1e5})
     assert (await setup.setup.state({}))["meters"][0]["model"] == "shipped/bench-6-digit.toml"

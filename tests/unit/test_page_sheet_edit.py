@@ -49,7 +49,7 @@ async def test_windings_come_and_go_and_a_shipped_sheet_is_saved_under_a_name_of
     seen = await ask({"file": file, "wanted": wanted, "save": "own.toml"})
     assert [each["name"] for each in seen["tables"]["winding"]][-1] == "spare"
     del wanted["winding"][-1]
-    with pytest.raises(SteadyohmError, match="there already"):
+    with pytest.raises(SteadyohmError, match="exists already"):
         await ask({"file": file, "wanted": wanted, "save": "ours.toml"})
     await ask({"file": "folder/own.toml", "wanted": wanted, "save": "own.toml"})
     assert "spare" not in (tmp_path / "own.toml").read_text(encoding="utf-8")

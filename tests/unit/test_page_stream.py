@@ -10,17 +10,17 @@ from hypothesis import strategies as st
 
 from acquire.page.backend import About
 from acquire.page.spoken import Cue, Sound
-from acquire.page.stream import MOST_PAGES, MOST_WAITING, Line, Stream, spelt
-from acquire.page.view import View
+from acquire.page.stream import MOST_PAGES, MOST_WAITING, PageQueue, Stream, spelt
+from acquire.page.view import BenchView
 from acquire.records import Code, Notice, Purpose, Severity
 
 
 def stream():
-    return Stream(View(About("bench-1", Purpose.FINAL, "m", "", "steadyohm")), assets="abc")
+    return Stream(BenchView(About("bench-1", Purpose.FINAL, "m", "", "steadyohm")), assets="abc")
 
 
-def noted(text, weight=Severity.REMARK):
-    return Notice(weight, Code.NOTE, 1.0, facts={"note": text})
+def noted(text, severity=Severity.INFO):
+    return Notice(severity, Code.NOTE, 1.0, facts={"note": text})
 
 
 def parts(told):
@@ -112,7 +112,7 @@ async def test_another_bench_is_another_start_for_every_page():
     way = stream()
     line = way.open()
     [(_, before)] = await taken(way, line)
-    way.replace(View(About("bench-2", Purpose.FINAL, "m", "", "steadyohm")), "bench")
+    way.replace(BenchView(About("bench-2", Purpose.FINAL, "m", "", "steadyohm")), "bench")
     [(_, after)] = await taken(way, line)
     assert after["start"] != before["start"]
     assert after["bench"]["name"] == "bench-2"
@@ -134,7 +134,7 @@ async def test_words_go_to_the_machine_where_it_speaks():
 
 
 async def test_a_line_that_was_closed_takes_nothing_more():
-    line = Line()
+    line = PageQueue()
     line.close()
     line.put(b"late")
     assert await line.take(lambda: b"state") == b""

@@ -9,7 +9,7 @@ import pytest
 
 from acquire.page.backend import About, Facts
 from acquire.page.telling import batch_words
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import (
     Approach,
     Ask,
@@ -65,7 +65,7 @@ def told_all(view):
 @pytest.fixture
 def view():
     """A view of a bench with a sheet, before anything has happened."""
-    made = View(About("bench-1", Purpose.FINAL, "meter", "me", "steadyohm 1"))
+    made = BenchView(About("bench-1", Purpose.FINAL, "meter", "me", "steadyohm 1"))
     made.on(PairTable(PLOVER))
     told_all(made)
     return made
@@ -82,7 +82,7 @@ def cues(view):
 
 
 def test_every_key_is_there_before_anything_is_known():
-    state = View(About("x", Purpose.FINAL, "", "", "s")).state()
+    state = BenchView(About("x", Purpose.FINAL, "", "", "s")).state()
     assert (state["face"], state["unit"], state["phase"]) == (None, None, "idle")
     assert json.loads(json.dumps(state, allow_nan=False)) == state
 
@@ -106,7 +106,7 @@ def test_a_touch_goes_through_its_phases(view):
     assert view.state()["rest"] == {"share": 0.5, "word": "still moving"}
     assert view.take_points() == {"new": True, "points": [[0.0, 201.0], [0.1, 202.0]]}
     view.show(settled(202.4, 11.0))
-    assert (view.state()["phase"], view.state()["rest"]["word"]) == ("settled", "at rest")
+    assert (view.state()["phase"], view.state()["rest"]["word"]) == ("settled", "settled")
     view.show(verdict())
     view.show(prompt(PLOVER.steps[1], done=1))
     assert view.state()["phase"] == "verdict"
@@ -122,7 +122,7 @@ def test_a_touch_goes_through_its_phases(view):
     view.show(LiftOff("meter", 13.0, NOON_S))
     view.show(Contact("meter", 14.0, NOON_S))
     assert view.state()["phase"] == "settling"
-    said = "Nothing felt on 2 and 3. Hold both probes on it and press."
+    said = "No contact was found on 2 and 3. Hold both probes on it and press."
     assert cues(view) == [("nothing_felt", said), ("contact", "")]
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
 
@@ -132,9 +132,9 @@ def test_a_value_is_called_at_rest_only_once_it_has_settled(view):
     at_a_unit(view)
     view.show(Contact("meter", 10.0, NOON_S))
     view.show(Approach("meter", OHM, 202.0, 0.5, 10.1, NOON_S))
-    assert view.state()["rest"]["word"] == "nearly at rest"
+    assert view.state()["rest"]["word"] == "nearly settled"
     view.show(settled(202.4, 11.0))
-    assert view.state()["rest"]["word"] == "at rest"
+    assert view.state()["rest"]["word"] == "settled"
 
 
 def test_a_verdict_that_is_made_surer_by_lingering_hands_is_told_once(view):
@@ -188,7 +188,7 @@ def test_a_pair_measured_again_by_touch_is_shown_and_said(view):
     view.take_cues()
     view.show(
         Notice(
-            Severity.REMARK,
+            Severity.INFO,
             Code.STEP_AGAIN,
             NOON_S,
             SERIAL,
@@ -357,7 +357,7 @@ def test_a_unit_that_comes_back_brings_its_steps(view):
     before = view.state()["unit"]["steps"]
     view.show(UnitStarted("bench-1", "B", PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S))
     assert view.state()["unit"]["serial"] == "B"
-    view.show(Notice(Severity.REMARK, Code.UNIT_REOPENED, NOON_S, SERIAL))
+    view.show(Notice(Severity.INFO, Code.UNIT_REOPENED, NOON_S, SERIAL))
     unit = view.state()["unit"]
     assert (unit["serial"], unit["steps"], unit["ended"]) == (SERIAL, before, False)
 

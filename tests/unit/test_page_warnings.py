@@ -15,9 +15,9 @@ WELL = Facts(NOON_S)
 STOP, WARN = Severity.STOP, Severity.WARNING
 
 
-def due(code, weight=WARN, **facts):
+def due(code, severity=WARN, **facts):
     """A fact of the bench."""
-    return Notice(weight, code, NOON_S, facts=facts)
+    return Notice(severity, code, NOON_S, facts=facts)
 
 
 def codes(warnings):
@@ -31,7 +31,7 @@ def test_a_bench_that_is_well_has_none():
 
 
 @pytest.mark.parametrize(
-    ("fact", "code", "weight"),
+    ("fact", "code", "severity"),
     [
         (due(Code.METER_SILENT), "meter.silent", "warning"),
         (due(Code.JOURNAL_HALTED, STOP), "journal.halted", "stop"),
@@ -43,11 +43,11 @@ def test_a_bench_that_is_well_has_none():
         (due(Code.OUTLET_FAILING, outlet="mqtt", cause="no broker"), "outlet.failing", "warning"),
     ],
 )
-def test_a_fact_warns_as_long_as_it_is_one(fact, code, weight):
+def test_a_fact_warns_as_long_as_it_is_one(fact, code, severity):
     warnings = Warnings()
     warnings.know(replace(WELL, due=[fact]))
     [told] = warnings.plain()
-    assert (told["code"], told["weight"]) == (code, weight)
+    assert (told["code"], told["severity"]) == (code, severity)
     assert told["text"].rstrip()
     warnings.know(replace(WELL, utc_s=NOON_S + 1.0, due=[replace(fact, utc_s=NOON_S + 1.0)]))
     assert warnings.plain() == [told]  # nothing new
@@ -74,11 +74,11 @@ def test_a_notice_is_taken_back_by_its_counterpart(code, ends):
     warnings = Warnings()
     warnings.show(Notice(Severity.STOP, code, NOON_S, facts={"said": "Something is wrong."}))
     assert codes(warnings) == [code]
-    warnings.show(Notice(Severity.REMARK, ends, NOON_S + 1.0, facts={"said": "It is well again."}))
+    warnings.show(Notice(Severity.INFO, ends, NOON_S + 1.0, facts={"said": "It is well again."}))
     assert code not in codes(warnings)
 
 
-@pytest.mark.parametrize("code", [Code.JOURNAL_GONE, Code.JOURNAL_OLDER, Code.JOURNAL_SET_ASIDE])
+@pytest.mark.parametrize("code", [Code.JOURNAL_GONE, Code.JOURNAL_OLDER, Code.JOURNAL_QUARANTINED])
 def test_a_damaged_record_stands_as_a_warning_until_the_next_unit(code):
     """At the start of a shift somebody looks at the page, not at the terminal."""
     warnings = Warnings()
@@ -102,7 +102,7 @@ def test_what_a_step_wants_of_the_meter_ends_with_its_unit():
     warnings = Warnings()
     for code in (Code.METER_TURN, Code.METER_RANGE, Code.METER_RANGE_LOW):
         warnings.show(Notice(Severity.WARNING, code, NOON_S, facts={"turn": "Turn it.", "full_ohm": 400.0}))
-    warnings.show(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP))
+    warnings.show(replace(RESULT, outcome=None, ending=Ending.EARLY))
     assert codes(warnings) == []
 
 
@@ -120,12 +120,12 @@ def test_a_warm_unit_counts_down_is_called_back_and_forgotten():
     held = replace(RESULT, serial="PL80-0005", outcome=None, ending=Ending.WARM, wait_s=600.0, utc_s=NOON_S)
     warnings.show(held)
     [told] = warnings.plain()
-    assert (told["code"], told["weight"], told["until_utc_s"]) == ("part.warm", "warning", NOON_S + 600.0)
+    assert (told["code"], told["severity"], told["until_utc_s"]) == ("part.warm", "warning", NOON_S + 600.0)
     warnings.know(replace(WELL, utc_s=NOON_S + 599.0))
     assert warnings.plain() == [told]
     warnings.know(replace(WELL, utc_s=NOON_S + 601.0))
     [rested] = warnings.plain()
-    assert (rested["weight"], rested["until_utc_s"]) == ("remark", None)
+    assert (rested["severity"], rested["until_utc_s"]) == ("info", None)
     assert rested["code"] == "part.rested"
     warnings.know(replace(WELL, utc_s=NOON_S + 601.0 + RESTED_S))
     assert codes(warnings) == []

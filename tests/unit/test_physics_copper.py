@@ -62,7 +62,7 @@ def test_a_short_that_reads_slightly_negative_is_converted_like_any_other():
         (lambda: to_reference(1.0, -300.0, 20.0, COPPER), "below absolute zero"),
         (lambda: to_reference(1.0, 20.0, -280.0, COPPER), "below absolute zero"),
         (lambda: to_reference(1.0, -240.0, 20.0, COPPER), "has no meaning"),
-        (lambda: to_reference(float("nan"), 20.0, 20.0, COPPER), "no number"),
+        (lambda: to_reference(float("nan"), 20.0, 20.0, COPPER), "finite number"),
         (lambda: winding_celsius(0.0, 80.0, 20.0, COPPER), "above zero"),
         (lambda: winding_celsius(80.0, -1.0, 20.0, COPPER), "above zero"),
         (lambda: conductor_from_alpha(0.0), "above zero"),

@@ -8,13 +8,13 @@ from acquire.errors import InputImpossible
 from acquire.physics.insulation import (
     CAUTIONS,
     RULES,
+    FactorTable,
     Halving,
-    Table,
     to_reference,
 )
 
 THERMOPLASTIC = RULES["thermoplastic"]
-RESIN = Table("resin 7", ((20.0, 0.7), (40.0, 1.0), (60.0, 1.5)), "invented, for this test")
+RESIN = FactorTable("resin 7", ((20.0, 0.7), (40.0, 1.0), (60.0, 1.5)), "invented, for this test")
 
 
 def test_another_step_is_another_rule():
@@ -28,7 +28,7 @@ def test_a_table_is_read_between_its_lines_on_a_logarithmic_scale():
 
 def test_a_table_says_nothing_beyond_its_ends():
     for celsius in (19.9, 60.1):
-        with pytest.raises(InputImpossible, match="says nothing"):
+        with pytest.raises(InputImpossible, match="leaves out"):
             to_reference(100e6, celsius, RESIN)
 
 
@@ -48,9 +48,9 @@ def test_cautions_are_whole_sentences():
         lambda: to_reference(0.0, 20.0, THERMOPLASTIC),
         lambda: to_reference(1e6, -300.0, THERMOPLASTIC),
         lambda: to_reference(1e6, 20.0, Halving("none", 0.0, "")),
-        lambda: Table("t", ((20.0, 1.0),), ""),
-        lambda: Table("t", ((20.0, 1.0), (20.0, 2.0)), ""),
-        lambda: Table("t", ((20.0, 1.0), (30.0, 0.0)), ""),
+        lambda: FactorTable("t", ((20.0, 1.0),), ""),
+        lambda: FactorTable("t", ((20.0, 1.0), (20.0, 2.0)), ""),
+        lambda: FactorTable("t", ((20.0, 1.0), (30.0, 0.0)), ""),
     ],
 )
 def test_impossible_input_is_refused(call):

@@ -51,5 +51,5 @@ def test_negative_uncertainties_are_refused():
         uncertainty_ohm(zero(u=-0.1), 1000.0)
     with pytest.raises(InputImpossible, match="negative"):
         moved(zero(), zero(), -0.1)
-    with pytest.raises(InputImpossible, match="no number"):
+    with pytest.raises(InputImpossible, match="finite number"):
         moved(zero(), zero(), float("nan"))

@@ -305,7 +305,7 @@ def test_giving_up_says_why():
     bench.begin()
     bench.command(GiveUpUnit("dropped"))
     (result,) = bench.of(UnitResult)
-    assert (result.outcome, result.ending, result.remark) == (None, Ending.GIVEN_UP, "dropped")
+    assert (result.outcome, result.ending, result.remark) == (None, Ending.EARLY, "dropped")
 
 
 def test_volts_are_named_before_they_cost_a_verdict():
@@ -557,7 +557,7 @@ def test_hands_that_linger_on_a_pair_touch_no_other_one(sheet, lingers_s):
         bench.air(0.8)
     [result] = bench.of(UnitResult)
     assert result.outcome is not None
-    assert not [n for n in bench.of(Notice) if n.weight is not Severity.REMARK]
+    assert not [n for n in bench.of(Notice) if n.severity is not Severity.INFO]
     assert not [c for c in bench.of(Contact) if c.goes_on]
 
 

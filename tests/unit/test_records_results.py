@@ -33,7 +33,7 @@ def test_every_physical_field_names_its_unit():
                     "_volt",
                     "celsius",
                     "accuracy",
-                    "conformity",
+                    "conformance_probability",
                     "deviation",
                     "hertz",
                 )

@@ -175,7 +175,7 @@ def test_what_ohms_cannot_show_is_always_said(folder, tmp_path):
             serial=SERIAL,
             bench="bench-1",
             name=name,
-            sort=sort,
+            result_kind=sort,
             outcome=outcome,
             utc_s=NOON_S + 35.0,
             shows_turns=shows_turns(sort, name),
@@ -198,7 +198,7 @@ def test_a_name_takes_nothing_off_what_was_not_tested(tmp_path, name):
         serial=SERIAL,
         bench="bench-1",
         name=name,
-        sort=ResultKind.STATED,
+        result_kind=ResultKind.STATED,
         target="",
         utc_s=NOON_S + 35.0,
     )
@@ -296,7 +296,7 @@ def test_doubtful_verdicts_are_marked(tmp_path):
         (visit()[:-1], "still on the bench"),
         ([*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)], "the unit is warm"),
         (
-            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
+            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.EARLY, remark="dropped")],
             "ended early: dropped",
         ),
     ],

@@ -13,9 +13,9 @@ from acquire.answers.history import entries_of, moment_s
 from acquire.cli import app
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.history import JournalReader
+from acquire.journal.plain import from_plain
 from acquire.journal.query import Query
-from acquire.outlets.columns import COLUMNS, COLUMNS_OF
-from acquire.outlets.payload import header, rearmed, record_of, row_of, said_of
+from acquire.outlets.payload import COLUMNS, COLUMNS_OF, header, rearmed, row_of, said_of
 from acquire.records import Outcome, Verdict
 from acquire.reports import export
 from acquire.reports.export import export_csv, export_jsonl, export_parquet, parquet_schema
@@ -54,13 +54,13 @@ def test_the_three_files_hold_the_same(folder, tmp_path):
     assert export_parquet(tmp_path / "v.parquet", entries) == 7
 
     plain = [json.loads(line) for line in (tmp_path / "v.jsonl").read_bytes().splitlines()]
-    assert [record_of(each).utc_s for each in plain] == [entry.utc_s for entry in entries]
+    assert [from_plain(each["kind"], each).utc_s for each in plain] == [entry.utc_s for entry in entries]
     rows = rows_of(tmp_path / "v.csv")
     table = parquet.read_table(tmp_path / "v.parquet").to_pylist()
     for entry, row, typed in zip(verdicts, rows, table, strict=True):
         for column in COLUMNS:
             value, cell = typed[column.name], row[column.name]
-            known = {**entry.payload, **said_of(entry), "schema": 1, "id": entry.id}.get(column.name)
+            known = {**entry.payload, **said_of(entry), "schema": 2, "id": entry.id}.get(column.name)
             if column.name == "time_utc":
                 assert value.timestamp() == pytest.approx(entry.utc_s, abs=1e-3)
                 assert cell.endswith("Z")

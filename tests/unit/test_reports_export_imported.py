@@ -88,8 +88,8 @@ def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path):
         ("A1,2019-03-02,trigger,,,nan,,,,,,,,", "is no number of ohms"),
         ("A1,2019-03-02,trigger,,,1_0,,,,,,,,", "is no number of ohms"),
         ("A1,2019-03-02,trigger,,,83,900,,,,,,,", "no temperature of a winding"),
-        ("A1,2019-03-02,trigger,,,83,20,,good,,,,,", 'outcome: "good" is none of pass'),
-        ("A1,2019-03-02,trigger,,,83,20,,,test,,,,", 'purpose: "test" is none of incoming'),
+        ("A1,2019-03-02,trigger,,,83,20,,good,,,,,", 'outcome: "good" is not one of pass'),
+        ("A1,2019-03-02,trigger,,,83,20,,,test,,,,", 'purpose: "test" is not one of incoming'),
         ("A1,2019-03-02,trigger,,,83", "not as many cells"),
         ("A1,2019-03-02,trigger,,,83,,,,,,,,,,,", "not as many cells"),
         ("A1,2019-03-02,trigger,,,83,,,,,,,,\x07", "cannot be printed"),
@@ -116,7 +116,7 @@ def test_all_faults_come_at_once(tmp_path):
     [
         ("serial,date,step,value_ohm,celsiu", 'Did you mean "celsius"?'),
         ("serial,step,value_ohm", "date: this column is missing"),
-        ("serial,serial,date,step,value_ohm", "there twice"),
+        ("serial,serial,date,step,value_ohm", "appears twice"),
         ("serial;date;step;value_ohm", "there is no column"),
     ],
 )

@@ -158,7 +158,10 @@ def test_too_few_sisters_give_no_odds(tmp_path):
     back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED)
     found = compared(journal_with(tmp_path, [*visit(), *visit("other"), *back]))
     assert found.ours.odds is None
-    assert "cannot be told from ohms: the record has 1 other unit of" in sentences(found)[0]
+    assert (
+        "Ohms cannot show whether it is the unit that left here: the record has 1 other unit of"
+        in sentences(found)[0]
+    )
 
 
 def test_failed_and_incoming_units_are_no_sisters(tmp_path):
@@ -332,8 +335,8 @@ def test_paper_without_uncertainty_proves_nothing(tmp_path):
     found = compared(journal_with(tmp_path, records), from_paper=True)
     assert (found.changes[0].finding, found.changes[0].expanded_ohm) == (PairFinding.UNTOLD, None)
     assert found.changes[0].fraction == pytest.approx(202.5669 / 150.0 - 1.0)
-    assert "cannot be told: the earlier values state no uncertainty" in sentences(found)[1]
-    assert re.search(r"\+35.04 % +cannot be told", shown_in_terminal(found))
+    assert "cannot be determined: the earlier values state no uncertainty" in sentences(found)[1]
+    assert re.search(r"\+35.04 % +cannot be determined", shown_in_terminal(found))
 
 
 def test_paper_without_temperature_or_none_at_all_is_told(tmp_path):

@@ -96,6 +96,16 @@ def test_a_damaged_entry_is_told_by_its_id(tmp_path, kind, damage):
         batch_visits(record, "lot 7", [])
 
 
+def test_an_entry_without_any_payload_is_told_by_its_id(tmp_path, monkeypatch):
+    """As SQLite gives a row whose bytes are damaged; by SQL none can be stored."""
+    monkeypatch.setattr(JournalReader, "payloads", lambda *_: iter([("ab-3", "unit_result", None)]))
+    with (
+        JournalReader(journal_with(tmp_path, visit())) as record,
+        pytest.raises(JournalUnusable, match="ab-3"),
+    ):
+        batch_visits(record, "lot 7", [])
+
+
 def test_half_a_surrogate_pair_in_a_name_stops_nothing(tmp_path):
     """JSON can spell it, UTF-8 cannot; such a unit is read the slow way."""
     folder = journal_with(tmp_path, visit("half \ud83d pair"))

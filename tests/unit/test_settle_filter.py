@@ -81,7 +81,7 @@ def test_a_creeping_value_is_not_reported():
         stream.send(round(60.0 + 0.4 * k, 1))
 
     assert not stream.of(Settled)
-    assert stream.of(Approach)[-1].unrest > 1
+    assert stream.of(Approach)[-1].settling_ratio > 1
 
 
 def test_a_repeated_conversion_counts_once():

@@ -13,7 +13,7 @@ import pytest
 from acquire.physics.copper import CONDUCTORS
 from acquire.records import Balance, BalanceKind, BranchKind, Pair, Purpose, Rule, StepKind
 from acquire.sheets import load_sheet
-from acquire.sheets.language import METAL_OF, winding_ohm, wire_diameter_m
+from acquire.sheets.language import METAL_OF, WindingTable
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import TAPPED
 from tests.later import nx
@@ -224,8 +224,9 @@ def test_resistance_per_length_of_the_gauges_agrees_with_the_published_table():
         rows = [row for row in csv.DictReader(stream) if row["seen"] == "yes" and int(row["awg"]) >= 14]
     assert len(rows) >= 13
     for row in rows:
-        ohm = winding_ohm(1, 1000 * 0.3048, wire_diameter_m(f"AWG {row['awg']}"))
-        assert ohm == pytest.approx(float(row["ohm_per_1000ft_20c"]), rel=5e-4)
+        wound = {"turns": 1, "wire": f"AWG {row['awg']}", "mean_turn": "304.8 m"}
+        winding = WindingTable.model_validate({"name": "w", "between": ("1", "2"), **wound})
+        assert winding.wound_ohm(20.0) == pytest.approx(float(row["ohm_per_1000ft_20c"]), rel=5e-4)
 
 
 def test_a_winding_is_computed_from_turns_and_wire_at_the_reference_temperature(sheet_from):

@@ -12,11 +12,12 @@ from dataclasses import replace
 import pytest
 
 from sim.clock import BenchClock
-from sim.hands import MOST_HINTS, Hands, Pace
+from sim.hands import MOST_HINTS, Pace
 from sim.meter import Meter, meter_class
 from sim.probes import Ambient, Probes
 from sim.scenes import build_scene
 from sim.truth import TruthLog
+from tests.free_hands import FreeHands
 
 QUICK = Pace(patience=8.0, real_patience_s=0.0)
 
@@ -24,7 +25,7 @@ QUICK = Pace(patience=8.0, real_patience_s=0.0)
 class Desk:
     """A bench with hands at forty times the speed of life; keeps what they say."""
 
-    def __init__(self, scene, seed=7):
+    def __init__(self, scene, seed=7, **habits):
         self.clock = BenchClock(40.0)
         self.probes = Probes(Ambient(random.Random(1)))
         self.meter = Meter(
@@ -32,7 +33,7 @@ class Desk:
         )
         self.said = asyncio.Queue()
         self.truth = io.StringIO()
-        self.hands = Hands(
+        self.hands = FreeHands(
             scene,
             seed,
             probes=self.probes,
@@ -41,6 +42,7 @@ class Desk:
             tell=self.said.put_nowait,
             truth=TruthLog(self.truth),
             pace=QUICK,
+            **habits,
         )
 
     def show(self, what, **more):
@@ -63,9 +65,9 @@ class Desk:
 
 
 @contextlib.asynccontextmanager
-async def desk(scene, seed=7):
-    """A desk at work."""
-    found = Desk(scene, seed)
+async def desk(scene, seed=7, **habits):
+    """A desk at work; its hands are `FreeHands` with these habits."""
+    found = Desk(scene, seed, **habits)
     tasks = [asyncio.create_task(found.hands.work()), asyncio.create_task(found.measure_always())]
     try:
         yield found
@@ -293,7 +295,7 @@ async def test_hands_rest_when_the_screen_asks_for_nothing():
 
 async def test_hands_near_the_right_pair_keep_one_probe_on_it():
     """Every touch, and stubborn hands go to the same wrong pair again."""
-    async with desk(calm(random_near=1.0, stubborn=1.0)) as d:
+    async with desk(calm(), near=1.0, stubborn=1.0) as d:
         d.show("start_unit")
         await d.heard()
         d.show("touch", pins=["1", "2"])
@@ -306,9 +308,8 @@ async def test_hands_near_the_right_pair_keep_one_probe_on_it():
 
 async def test_a_person_sees_a_wrong_pair_before_pressing_the_key():
     """The display shows overload for the probes are on 1-CORE, not 1-2: they move, nothing is confirmed."""
-    scene = calm(random_near=1e-9)
-    async with desk(scene) as d:
-        d.hands._near = lambda _asked: ("1", "CORE")
+    async with desk(calm()) as d:
+        d.hands._where_to_go = lambda _asked: ("1", "CORE")
         d.hands._pace = replace(QUICK, notices=1.0)
         d.show("start_unit")
         await d.heard()
@@ -320,7 +321,7 @@ async def test_a_person_sees_a_wrong_pair_before_pressing_the_key():
 
 async def test_hands_with_an_order_of_their_own_take_every_pair_once():
     """Whichever is asked for, until none is left."""
-    async with desk(calm(own_order=True)) as d:
+    async with desk(calm(), own_order=True) as d:
         d.show("start_unit")
         await d.heard()
         steps = [list(pair) for pair in d.hands._scene.kind.steps]

@@ -65,7 +65,7 @@ def test_a_reading_is_a_whole_number_of_counts(name):
 def test_twenty_ohm_shows_as_twenty_one_on_the_two_kilohm_range_of_a_hand_meter():
     """Common practice, no source: a 20.6 ohm winding rounds to 21 where one count is an ohm."""
     meter = meter_on(20.6, "hand-2000")
-    meter.fix_range(2000)
+    meter.turn(2000)
     meter._errors = ((0.0, 0.0),) * 6  # a meter without errors of its own: only the rounding is looked at
     seen = [shown.ohm for shown in readings(meter, 30)]
     assert statistics.mode(seen) == 21.0
@@ -75,7 +75,7 @@ def test_twenty_ohm_shows_as_twenty_one_on_the_two_kilohm_range_of_a_hand_meter(
 def test_a_range_that_a_meter_does_not_have_is_refused():
     """200 Mohm on a hand meter that ends at 20."""
     with pytest.raises(ValueError, match="no range"):
-        meter_on(1.0, "hand-2000").fix_range(2e8)
+        meter_on(1.0, "hand-2000").turn(2e8)
 
 
 def test_auto_range_of_a_bench_meter_goes_straight_to_the_range_and_of_a_hand_meter_step_by_step():
@@ -103,7 +103,7 @@ def test_a_longer_integration_is_quieter_by_its_square_root():
     spread = {}
     for nplc in (0.02, 1.0):
         meter = meter_on(462.0)
-        meter.fix_range(1000)
+        meter.turn(1000)
         meter.nplc = nplc
         spread[nplc] = statistics.stdev(s.ohm for s in readings(meter, 200))
     assert spread[0.02] / spread[1.0] == pytest.approx(math.sqrt(50), rel=0.3)
@@ -120,7 +120,7 @@ def test_each_meter_has_errors_of_its_own_and_keeps_them():
 def test_a_bounce_makes_a_wrong_reading_or_overload():
     """Half of an integration open: overload; less: too high."""
     meter = meter_on(100.0)
-    meter.fix_range(1000)
+    meter.turn(1000)
     meter.nplc = 1.0
     touch = meter.probes.held
     touch.gaps = [(0.980, 0.996)]
@@ -130,11 +130,9 @@ def test_a_bounce_makes_a_wrong_reading_or_overload():
 
 
 def test_conversion_times_follow_the_settings():
-    """20 ms a power-line cycle at 50 Hz, twice for auto-zero, twice again for offset compensation."""
+    """20 ms a power-line cycle at 50 Hz, twice for the meter's own zero, twice again for compensation."""
     meter = meter_on(20.0)
-    meter.nplc, meter.auto_zero = 10.0, False
-    assert meter.conversion_s() == pytest.approx(0.2, abs=0.01)
-    meter.auto_zero = True
+    meter.nplc = 10.0
     assert meter.conversion_s() == pytest.approx(0.4, abs=0.01)
     meter.offset_compensation = True
     assert meter.conversion_s() == pytest.approx(0.8, abs=0.01)

@@ -16,7 +16,6 @@ from sim.speak_frames import (
     plain_line,
     status14,
     stx16,
-    stx16_temperature,
     temperature_line,
 )
 
@@ -70,8 +69,6 @@ def test_sixteen_characters_printed_in_several_manuals():
     assert stx16(shown("hand-4000", 4, 2150)) == bytes.fromhex(
         "02 34 31 34 30 30 33 30 30 30 30 32 31 35 30 0d"
     )
-    assert stx16_temperature(23.5) == bytes.fromhex("02 34 31 30 31 30 31 30 30 30 30 30 32 33 35 0d")
-    assert stx16_temperature(-5.3) == bytes.fromhex("02 34 31 30 31 31 31 30 30 30 30 30 30 35 33 0d")
 
 
 def test_plain_lines_show_as_many_decimals_as_one_count_has():

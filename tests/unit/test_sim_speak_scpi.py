@@ -77,8 +77,6 @@ async def test_long_and_short_forms_in_any_case_mean_the_same(bench, line):
         ("SENS:FUNC FRES", -104),
         ('SENS:FUNC "FRES', -151),
         ("*IDN? 3", -108),
-        ("FETC?", -230),
-        ("*TRG", -211),
         ("%&", -102),
     ],
 )
@@ -114,7 +112,7 @@ async def test_the_error_queue_is_first_in_first_out_and_says_when_it_overflows(
 async def test_headers_after_a_semicolon_go_on_from_where_the_last_one_was(bench):
     """SCPI-99, 6.2.4; a colon starts from the top, and a common command changes nothing."""
     _, meter, voice = bench
-    await voice.answer("SENS:FRES:NPLC 1;*WAI;OCOM ON;:SENS:RES:RANG 1000")
+    await voice.answer("SENS:FRES:NPLC 1;*CLS;OCOM ON;:SENS:RES:RANG 1000")
     assert (meter.nplc, meter.offset_compensation, meter.range.nominal_ohm) == (1.0, True, 1000)
     assert await voice.answer("*OPC?;:SYST:ERR?") == '1;+0,"No error"'
 
@@ -145,46 +143,12 @@ async def test_leads_are_in_a_two_wire_reading_and_not_in_a_four_wire_one(bench)
     """A pair of leads of 0.12 ohm, and some milliohms of contact."""
     probes, _, voice = bench
     touch(probes, "5", "CORE")
-    four = float(await voice.answer("MEAS:FRES? 100"))
-    two = float(await voice.answer("MEAS:RES? 100"))
+    four = float(await voice.answer("CONF:FRES 100;:READ?"))
+    two = float(await voice.answer("CONF:RES 100;:READ?"))
     assert four == pytest.approx(0.39384, abs=0.012)
     assert 0.118 < two - four < 0.14
     touch(probes)
-    assert float(await voice.answer("MEAS:RES? 100")) == pytest.approx(two - four, abs=0.012)
-
-
-async def test_fetch_repeats_the_old_value_and_init_takes_a_new_one(bench):
-    """FETC? never measures."""
-    probes, meter, voice = bench
-    touch(probes, "1", "2")
-    await voice.answer("CONF:FRES 1000;:INIT")
-    first = await voice.answer("FETC?")
-    number = meter.shown.number
-    assert await voice.answer("FETC?") == first
-    assert meter.shown.number == number
-    await voice.answer("INIT")
-    assert meter.shown.number == number + 1
-
-
-async def test_a_bus_trigger_waits_for_its_command(bench):
-    """INIT arms, *TRG measures; READ? would wait for ever and is refused."""
-    probes, _, voice = bench
-    touch(probes, "1", "2")
-    await voice.answer("CONF:FRES 1000;:TRIG:SOUR BUS")
-    assert await voice.answer("READ?") is None
-    assert await errors(voice) == [-213]
-    await voice.answer("INIT")
-    assert await voice.answer("FETC?") is None
-    await voice.answer("*TRG")
-    assert float(await voice.answer("FETC?")) == pytest.approx(202.5, rel=1e-3)
-
-
-async def test_several_samples_come_in_one_reply(bench):
-    """SAMP:COUN 3, commas between."""
-    probes, _, voice = bench
-    touch(probes, "1", "2")
-    reply = await voice.answer("CONF:FRES 1000;:SAMP:COUN 3;:SENS:FRES:NPLC 0.02;:READ?")
-    assert len(reply.split(",")) == 3
+    assert float(await voice.answer("CONF:RES 100;:READ?")) == pytest.approx(two - four, abs=0.012)
 
 
 async def test_a_reading_takes_the_time_of_its_conversion():

@@ -31,7 +31,7 @@ class Fixture:
         await self.voice.answer("ROUT:OPEN:ALL")
         if channels:
             await self.voice.answer(f"ROUT:CLOS (@{','.join(map(str, channels))})")
-        ohm = float(await self.voice.answer("MEAS:RES?"))
+        ohm = float(await self.voice.answer("CONF:RES;:READ?"))
         return None if ohm > 9e37 else ohm
 
 

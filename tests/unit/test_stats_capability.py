@@ -33,8 +33,8 @@ def test_a_mean_beyond_its_limit_has_a_negative_cpk():
 
 def test_few_units_are_said_to_be_few():
     got = capability(batch(5), CapabilityLimits(96.0, 104.0))
-    assert got.remarks[0].startswith("Only 5 units: Ppk may truly be anything from ")
-    assert any(r.startswith("Too few values to tell whether they follow the normal law") for r in got.remarks)
+    assert got.remarks[0].startswith("Only 5 units: the 95 % interval of Ppk is ")
+    assert any(r.startswith("Too few values to test for the normal distribution") for r in got.remarks)
     assert got.normality is None
 
 
@@ -60,7 +60,7 @@ def test_values_off_the_normal_law_are_said():
     skewed = np.random.default_rng(3).exponential(1.0, 60).tolist()
     got = capability(skewed, CapabilityLimits(None, 10.0))
     assert got.normality.doubtful
-    assert any(remark.startswith("The values do not follow the normal law") for remark in got.remarks)
+    assert any(remark.startswith("The values are not normally distributed") for remark in got.remarks)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""A winding of half an ohm on a meter of a tenth: continuous, at most so many ohms, and no more is said.
+"""A winding of half an ohm on a meter of a tenth: continuous, no lower limit, and no more is said.
 
 Lighting coils have 0.4 to 0.6 ohm, ground leads 0.3 to 0.4 ohm (facts of the trade, common practice, no
 source). The peer is the obedient person of `tests.hand_bench`.
@@ -137,7 +137,7 @@ upper = "2 ohm"
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        ('kind = "continuity"\nlower = "1 ohm"', "at most so many ohms"),
+        ('kind = "continuity"\nlower = "1 ohm"', "no lower limit"),
         ('kind = "continuity"', "nothing says how many ohms"),
         ('kind = "continuity"\nupper = "0.2 ohm"', "no good unit would pass"),
     ],

@@ -87,7 +87,7 @@ def test_a_record_cut_anywhere_is_read_or_refused_in_a_sentence(tmp_path_factory
 
 
 def test_a_study_that_is_there_is_not_begun_again(path):
-    with pytest.raises(InputImpossible, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
+    with pytest.raises(InputImpossible, match="exists already"), begun(path, SUBJECT, PLAN, 1.8e9):
         pass
     assert len(read_study(path).taken) == 3
 
@@ -96,13 +96,13 @@ def test_a_study_that_is_there_is_not_begun_again(path):
 def test_a_file_of_somebody_else_is_never_begun_afresh(tmp_path, content):
     path = tmp_path / "mine"
     path.write_bytes(content)
-    with pytest.raises(InputImpossible, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
+    with pytest.raises(InputImpossible, match="exists already"), begun(path, SUBJECT, PLAN, 1.8e9):
         pass
     assert path.read_bytes() == content
 
 
 def test_two_cannot_write_one_record(path):
-    with resumed(path), pytest.raises(InputImpossible, match="Somebody else is writing"), resumed(path):
+    with resumed(path), pytest.raises(InputImpossible, match="Another program is writing"), resumed(path):
         pass
 
 
@@ -112,7 +112,7 @@ def test_two_cannot_write_one_record(path):
 def test_other_files_are_refused(tmp_path, text):
     path = tmp_path / "other"
     path.write_text(text)
-    with pytest.raises(InputImpossible, match=r"no record of a study|none of a study's record"):
+    with pytest.raises(InputImpossible, match=r"no record of a study|not belong to a study's record"):
         read_study(path)
 
 
@@ -135,14 +135,14 @@ def test_a_newer_record_is_refused_as_such(path):
 def test_a_changed_line_is_named(path, line):
     with path.open("a") as file:
         file.write(line + "\n")
-    with pytest.raises(InputImpossible, match=r"study\.jsonl:5: this line is none"):
+    with pytest.raises(InputImpossible, match=r"study\.jsonl:5: this line does not belong"):
         read_study(path)
 
 
 def test_a_measurement_of_no_turn_is_refused(path):
     with resumed(path) as file:
         file.take(replace(measured(4), turn=99))
-    with pytest.raises(InputImpossible, match=":5: this line is none"):
+    with pytest.raises(InputImpossible, match=":5: this line does not belong"):
         read_study(path)
 
 

@@ -38,7 +38,7 @@ def test_an_unfinished_study_is_reckoned_by_its_full_rounds():
         del made.taken[number]
     report = report_of(made)
     assert report.rounds == 2
-    assert report.remarks[0] == "Missing: 2 measurements. Reckoned from the first 2 of 3 rounds."
+    assert report.remarks[0] == "Missing: 2 measurements. Computed from the first 2 of 3 rounds."
 
 
 def test_fewer_than_two_rounds_are_no_study_and_the_missing_one_is_named():

@@ -94,6 +94,6 @@ def test_a_step_that_cannot_be_studied_is_refused_with_those_that_can(files, nam
 
 def test_a_record_that_is_none_is_refused_before_anything_is_opened(tmp_path, files):
     (tmp_path / "study.jsonl").write_text("something else\n")
-    with pytest.raises(Exception, match="none of a study's record"):
+    with pytest.raises(Exception, match="not belong to a study's record"):
         begun(wish(tmp_path), files)
     assert (tmp_path / "study.jsonl").read_text() == "something else\n"

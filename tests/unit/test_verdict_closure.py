@@ -30,7 +30,7 @@ def test_two_ohms_in_a_shared_pin_fail():
     assert found.ohm == pytest.approx(2.0, abs=1e-3)
     assert found.expanded_ohm < 0.05
     assert found.outcome is Outcome.FAIL
-    assert found.conformity < 1e-6
+    assert found.conformance_probability < 1e-6
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from acquire.records import Limits
-from acquire.verdict.fitness import Bench, Offer, foresee, offers_of, reference_of, row
+from acquire.verdict.fitness import BenchUncertainty, Offer, foresee, offers_of, reference_of, row
 from drivers.accuracy import RangeAccuracy
 from drivers.models import load_model
 from drivers.reading import Quantity
@@ -26,7 +26,7 @@ def table(meter, nominal, limits, bench, wires=2):
 
 
 def test_a_hand_meter_can_judge_a_winding_of_200_ohm():
-    got = table("hand-2000", 202.57, within(202.57, 0.06), Bench())
+    got = table("hand-2000", 202.57, within(202.57, 0.06), BenchUncertainty())
     assert got.can_judge
     assert got.ratio > 2.0
     assert got.dominating == "meter accuracy"
@@ -34,28 +34,28 @@ def test_a_hand_meter_can_judge_a_winding_of_200_ohm():
 
 
 def test_a_hand_meter_cannot_judge_a_winding_of_half_an_ohm_and_nothing_helps():
-    got = table("hand-2000", 0.44, within(0.44, 0.04), Bench())
+    got = table("hand-2000", 0.44, within(0.44, 0.04), BenchUncertainty())
     assert not got.can_judge
     assert got.ratio < 0.1
     assert "nothing this meter offers" in got.would_help
 
 
 def test_four_wires_help_a_bench_meter():
-    got = table("bench-50000", 0.44, within(0.44, 0.04), Bench())
+    got = table("bench-50000", 0.44, within(0.44, 0.04), BenchUncertainty())
     assert not got.can_judge
     assert got.would_help == "the 50 Ω range, 4-wire"
-    assert table("bench-50000", 0.44, within(0.44, 0.04), Bench(), wires=4).can_judge
+    assert table("bench-50000", 0.44, within(0.44, 0.04), BenchUncertainty(), wires=4).can_judge
 
 
 def test_leads_never_zeroed_are_named_and_zeroing_helps():
-    got = table("bench-6-digit", 1.6475, within(1.6475, 0.04), Bench(zero_u_ohm=None))
+    got = table("bench-6-digit", 1.6475, within(1.6475, 0.04), BenchUncertainty(zero_u_ohm=None))
     assert got.dominating == "lead zero missing"
     assert got.would_help == "zeroed leads"
-    assert table("bench-6-digit", 1.6475, within(1.6475, 0.04), Bench()).can_judge
+    assert table("bench-6-digit", 1.6475, within(1.6475, 0.04), BenchUncertainty()).can_judge
 
 
 def test_a_thermometer_helps_where_temperature_dominates():
-    got = table("bench-6-digit", 202.57, within(202.57, 0.004), Bench(winding_u_kelvin=1.5))
+    got = table("bench-6-digit", 202.57, within(202.57, 0.004), BenchUncertainty(winding_u_kelvin=1.5))
     assert got.dominating == "winding temperature"
     assert got.would_help == "a thermometer at the unit"
 
@@ -64,13 +64,13 @@ def test_a_better_range_helps():
     coarse = Offer("2000 Ω range", RangeAccuracy(0.008, 1.0, counts=3), 2000.0, four_wire=False)
     fine = Offer("200 Ω range", RangeAccuracy(0.008, 0.1, counts=5), 200.0, four_wire=False)
     small = Offer("20 Ω range", RangeAccuracy(0.001, 0.01, counts=5), 20.0, four_wire=False)
-    got = row("step", 46.17, within(46.17, 0.05), Bench(), [coarse, small, fine])
+    got = row("step", 46.17, within(46.17, 0.05), BenchUncertainty(), [coarse, small, fine])
     assert got.would_help == "the 200 Ω range"
 
 
 def test_a_pair_of_changes_is_found_where_one_is_not_enough():
     offer = Offer("range", RangeAccuracy(0.0002, 0.001, counts=1), 50.0, four_wire=False)
-    bench = Bench(zero_u_ohm=0.05, winding_u_kelvin=3.0)
+    bench = BenchUncertainty(zero_u_ohm=0.05, winding_u_kelvin=3.0)
     got = row("step", 10.0, within(10.0, 0.006), bench, [offer])
     assert got.would_help == "zeroed leads and a thermometer at the unit"
 
@@ -79,7 +79,7 @@ def test_a_range_and_a_thermometer_are_proposed_together():
     """Neither is enough alone: 0.8 % of the coarse range, 1.2 % of 3 K."""
     coarse = Offer("2000 Ω range", RangeAccuracy(0.008, 1.0, counts=3), 2000.0, four_wire=True)
     fine = Offer("200 Ω range", RangeAccuracy(0.001, 0.001, counts=1), 200.0, four_wire=True)
-    got = row("step", 46.17, within(46.17, 0.006), Bench(winding_u_kelvin=3.0), [coarse, fine])
+    got = row("step", 46.17, within(46.17, 0.006), BenchUncertainty(winding_u_kelvin=3.0), [coarse, fine])
     assert got.would_help == "the 200 Ω range with a thermometer at the unit"
 
 
@@ -87,7 +87,7 @@ def test_a_range_and_a_thermometer_are_proposed_together():
 def test_leads_cancel_between_a_value_and_its_reference(zero_u_ohm):
     """Both are read through the same leads in the same hour, whatever is known of these."""
     bench, offer = (
-        Bench(zero_u_ohm=zero_u_ohm),
+        BenchUncertainty(zero_u_ohm=zero_u_ohm),
         Offer("range", RangeAccuracy(1e-3, 1e-3), 20.0, four_wire=False),
     )
     offer = replace(offer, accuracy=replace(offer.accuracy, range_full_scale_si=20.0))
@@ -101,7 +101,7 @@ def test_a_range_and_zeroed_leads_are_proposed_together():
     """Neither is enough alone: 1 ohm of the coarse range, leads of which nobody knows 0.2 ohm."""
     coarse = Offer("2000 Ω range", RangeAccuracy(0.001, 1.0, counts=3), 2000.0, four_wire=False)
     fine = Offer("20 Ω range", RangeAccuracy(0.001, 0.001, counts=1), 20.0, four_wire=False)
-    bench = Bench(zero_u_ohm=None, winding_u_kelvin=0.2)
+    bench = BenchUncertainty(zero_u_ohm=None, winding_u_kelvin=0.2)
     got = row("step", 10.0, within(10.0, 0.01), bench, [coarse, fine])
     assert got.would_help == "the 20 Ω range with zeroed leads"
 
@@ -109,19 +109,19 @@ def test_a_range_and_zeroed_leads_are_proposed_together():
 def test_a_bench_that_says_nothing_knows_a_winding_to_one_kelvin():
     """One part in 254.5 of copper (IEC 60034-1), told at 20 °C."""
     offer = Offer("range", RangeAccuracy(1e-6, 1e-6), 1000.0, four_wire=True)
-    found = foresee(254.5, Bench(), offer)
+    found = foresee(254.5, BenchUncertainty(), offer)
     assert found.part_ohm(frozenset({"winding temperature"})) == pytest.approx(1.0, rel=0.02)
 
 
 def test_a_strap_is_set_against_its_whole_upper_limit():
-    got = table("bench-6-digit", 0.0133, Limits(None, 0.05), Bench(), wires=4)
+    got = table("bench-6-digit", 0.0133, Limits(None, 0.05), BenchUncertainty(), wires=4)
     assert got.tolerance_ohm == 0.05
     assert got.can_judge
 
 
 def test_what_is_foreseen_is_what_a_real_reading_would_get():
     offer = offers_of(load_model(METERS / "hand-2000.toml"))[1]
-    bench = Bench(celsius=30.0)
+    bench = BenchUncertainty(celsius=30.0)
     got = foresee(200.0, bench, offer)
     assert got.reference_ohm == pytest.approx(200.0)
     assert got.raw_ohm == pytest.approx(200.0 * 264.5 / 254.5 + 0.2)
@@ -139,7 +139,7 @@ def test_ranges_are_called_what_people_call_them():
 def test_a_range_too_small_for_the_value_cannot_judge_it():
     small = Offer("20 Ω range", RangeAccuracy(0.001, 0.01, counts=5), 20.0, four_wire=False)
     large = Offer("200 Ω range", RangeAccuracy(0.001, 0.1, counts=2), 200.0, four_wire=False)
-    got = row("step", 46.17, within(46.17, 0.05), Bench(), [small, large])
+    got = row("step", 46.17, within(46.17, 0.05), BenchUncertainty(), [small, large])
     assert not got.can_judge
     assert got.would_help == "the 200 Ω range"
 
@@ -148,7 +148,7 @@ def test_a_reference_is_counted_and_a_missing_one_is_named():
     """450 ohm to 1 % on a 2000-count meter: a resistor of 0.1 % near it is what would help."""
     hand = [offer for offer in offers_of(load_model(METERS / "hand-2000.toml")) if offer.largest_ohm >= 450.0]
     limits = Limits(445.5, 454.5)
-    good = Bench(winding_u_kelvin=0.2)
+    good = BenchUncertainty(winding_u_kelvin=0.2)
     alone = row("charge", 450.0, limits, good, hand)
     assert not alone.can_judge
     assert alone.would_help == "a known resistor of about 450 Ω, 0.1 %, as [[reference]]"
@@ -164,5 +164,5 @@ def test_a_reference_is_of_the_function_that_reads_it():
     offers = offers_of(load_model(METERS / "bench-50000.toml"))
     assert {offer.four_wire for offer in offers} == {True, False}
     for offer in offers:
-        found = reference_of("R", 100.0, 0.05, Bench(), offer)
+        found = reference_of("R", 100.0, 0.05, BenchUncertainty(), offer)
         assert (found.quantity is Quantity.RESISTANCE_4W) is offer.four_wire

@@ -7,7 +7,7 @@ import pytest
 from acquire.errors import InputImpossible
 from acquire.physics.laws import Law
 from acquire.records import Limits, Outcome, Rule
-from acquire.verdict.guard import conformity_probability, decide, guard_band_ohm
+from acquire.verdict.guard import conformance_probability, decide, guard_band_ohm
 
 LIMITS = Limits(95.0, 105.0)
 U = 1.0
@@ -101,20 +101,22 @@ def test_tolerance_of_each_kind_of_limits():
 
 
 def test_the_shape_that_is_carried_changes_the_probability():
-    normal = decide(104.6, 0.5, 1.0, LIMITS, Rule.SIMPLE).conformity
-    rectangle = decide(104.6, 0.5, 1.0, LIMITS, Rule.SIMPLE, law=Law(0.5 * math.sqrt(3), 0.0)).conformity
+    normal = decide(104.6, 0.5, 1.0, LIMITS, Rule.SIMPLE).conformance_probability
+    rectangle = decide(
+        104.6, 0.5, 1.0, LIMITS, Rule.SIMPLE, law=Law(0.5 * math.sqrt(3), 0.0)
+    ).conformance_probability
     assert normal == pytest.approx(0.788145, abs=1e-6)
     assert rectangle == pytest.approx(0.5 + 0.4 / (2 * 0.5 * math.sqrt(3)), abs=1e-9)
 
 
 def test_a_value_known_exactly_is_inside_or_outside():
-    assert decide(100.0, 0.0, 0.0, LIMITS, Rule.NON_BINARY).conformity == 1.0
+    assert decide(100.0, 0.0, 0.0, LIMITS, Rule.NON_BINARY).conformance_probability == 1.0
     assert decide(105.1, 0.0, 0.0, LIMITS, Rule.NON_BINARY).outcome is Outcome.FAIL
 
 
-def test_conformity_never_leaves_0_to_1():
-    assert conformity_probability(1e9, LIMITS, Law(0.0, 1.0)) == 0.0
-    assert conformity_probability(100.0, Limits(None, 1e9), Law(0.0, 1.0)) == 1.0
+def test_conformance_probability_never_leaves_0_to_1():
+    assert conformance_probability(1e9, LIMITS, Law(0.0, 1.0)) == 0.0
+    assert conformance_probability(100.0, Limits(None, 1e9), Law(0.0, 1.0)) == 1.0
 
 
 @pytest.mark.parametrize(
@@ -123,8 +125,8 @@ def test_conformity_never_leaves_0_to_1():
         (lambda: decide(1.0, 0.1, 0.2, Limits(None, None), Rule.SIMPLE), "no limit"),
         (lambda: decide(1.0, 0.1, 0.2, Limits(2.0, 1.0), Rule.SIMPLE), "lies above"),
         (lambda: decide(1.0, -0.1, 0.2, LIMITS, Rule.SIMPLE), "negative"),
-        (lambda: decide(1.0, 0.1, float("nan"), LIMITS, Rule.SIMPLE), "no number"),
-        (lambda: decide(float("inf"), 0.1, 0.2, LIMITS, Rule.SIMPLE), "no number"),
+        (lambda: decide(1.0, 0.1, float("nan"), LIMITS, Rule.SIMPLE), "finite number"),
+        (lambda: decide(float("inf"), 0.1, 0.2, LIMITS, Rule.SIMPLE), "finite number"),
         (lambda: decide(1.0, 0.1, 0.2, Limits(float("nan"), 1.0), Rule.SIMPLE), "lower limit"),
         (lambda: decide(100.0, 0.1, 0.2, LIMITS, Rule.MAXIMUM_RISK), "no risk stated"),
         (lambda: decide(100.0, 0.1, 0.2, LIMITS, Rule.MAXIMUM_RISK, maximum_risk=5), "maximum risk"),

@@ -22,7 +22,7 @@ from acquire.records import (
     Term,
     Verdict,
 )
-from acquire.verdict.judge import AcceptanceCriteria, Attempt, judge, judge_open, judge_repeat
+from acquire.verdict.judge import AcceptanceCriteria, AttemptNumber, judge, judge_open, judge_repeat
 from tests.known_sheets import PLOVER, corrected
 
 PLACE = Circumstances(
@@ -32,7 +32,7 @@ STEP = Step("slow charge", Pair("1", "2"))
 LIMITS = Limits(190.0, 215.0)
 ASKED = AcceptanceCriteria(STEP, LIMITS, 202.5)
 WITNESS = (Pair("1", "3"), Pair("2", "3"))
-TRY = Attempt("P80-1", number=2, revision=1, settle_s=1.25)
+TRY = AttemptNumber("P80-1", number=2, revision=1, settle_s=1.25)
 
 
 def matched(ohm, u_ohm=0.1, fit=Fit.EXPECTED, **found):
@@ -58,7 +58,7 @@ def test_the_sheets_rule_decides(ohm, outcome):
     verdict, _ = judge(matched(ohm), ASKED, TRY, PLACE)
     assert verdict.outcome is outcome
     assert verdict.basis is Basis.MEASURED
-    assert (verdict.conformity > 0.5) is (190.0 < ohm < 215.0)
+    assert (verdict.conformance_probability > 0.5) is (190.0 < ohm < 215.0)
 
 
 def test_a_meter_too_poor_for_the_tolerance_cannot_judge():
@@ -124,7 +124,10 @@ def test_a_confirmed_open_pair_fails_where_a_winding_should_be(nominal, outcome)
     verdict, evidence = judge_open(
         AcceptanceCriteria(STEP, LIMITS, nominal), TRY, PLACE, 5.0, basis=Basis.OPEN_PROVEN, witness=WITNESS
     )
-    assert (verdict.outcome, verdict.conformity) == (outcome, 0.0 if outcome is Outcome.FAIL else None)
+    assert (verdict.outcome, verdict.conformance_probability) == (
+        outcome,
+        0.0 if outcome is Outcome.FAIL else None,
+    )
     assert verdict.reference_ohm is verdict.raw_ohm is verdict.expanded_ohm is None
     assert (verdict.basis, verdict.witness) == (Basis.OPEN_PROVEN, WITNESS)
     assert not evidence.trace

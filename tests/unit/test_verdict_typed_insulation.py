@@ -29,7 +29,7 @@ def test_more_than_proves_a_pass_or_nothing():
     assert judged(103e6, at_least=True).outcome is Outcome.CANNOT_JUDGE  # 5 % may be missing
     open_question = judged(50e6, at_least=True)
     assert open_question.outcome is Outcome.CANNOT_JUDGE
-    assert open_question.conformity == 0.0
+    assert open_question.conformance_probability == 0.0
 
 
 def test_without_an_accuracy_there_is_no_verdict():

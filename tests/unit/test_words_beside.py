@@ -14,7 +14,7 @@ REASONS = {
         "32.0 MΩ is 27.0 MΩ above the lower limit of 5.0 MΩ; U = 1.5 MΩ, guard band 1.5 MΩ.",
     ),
     TypedWhy.SHORT: ({}, "a short: 0 Ω."),
-    TypedWhy.NO_ACCURACY: ({}, "the instrument's accuracy was not told; add it, such as accuracy 5 %."),
+    TypedWhy.NO_ACCURACY: ({}, "the instrument's accuracy was not stated; add it, such as accuracy 5 %."),
     TypedWhy.LOW_VOLTS: ({"test_volt": 9.0}, "measured at 9 V only, 500 V are asked for."),
     TypedWhy.NO_LIMITS: ({}, "recorded; the sheet sets no limits for it."),
     TypedWhy.NO_PATTERN: ({}, "recorded, not judged: no sister coil or golden unit was named."),
@@ -44,7 +44,7 @@ def test_a_coil_beside_its_pattern_is_said_in_its_own_unit():
     """With how far it lies off, and off what."""
     coil = replace(
         TYPED,
-        sort=ResultKind.INDUCTANCE,
+        result_kind=ResultKind.INDUCTANCE,
         value_si=0.9,
         unit="H",
         reference_si=None,

@@ -54,7 +54,7 @@ def test_a_longer_hold_is_asked_for_with_the_reason(hold, why):
 
 
 def test_a_value_in_doubt_says_so():
-    assert held(replace(settled(), in_doubt=True)).startswith("not at rest beyond doubt")
+    assert held(replace(settled(), in_doubt=True)).startswith("not surely settled")
 
 
 def test_the_page_shows_both_in_place_of_the_word():
@@ -64,6 +64,6 @@ def test_the_page_shows_both_in_place_of_the_word():
     view.show(approach(Hindrance.CREEPS))
     assert view.rest["word"] == "the contact creeps: clean the pin or press harder"
     view.show(approach())
-    assert view.rest["word"] == "nearly at rest"
+    assert view.rest["word"] == "nearly settled"
     view.show(settled(Hold.SAMPLE, 4.0))
     assert view.rest["word"] == "hold on for 4 s: the bench learns from one contact in thirty"

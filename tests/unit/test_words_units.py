@@ -34,7 +34,7 @@ def test_every_ending_has_its_words():
     assert (result_words(warm), why_not(warm)) == ("held: the unit is warm", "the unit is warm")
     cold = replace(warm, temperature=UnitTemperature(-12.0, -10.0, -8.0, 0.5, 1.0, True, None))
     assert (result_words(cold), why_not(cold)) == ("held: the unit is cold", "the unit is cold")
-    given_up = replace(RESULT, outcome=None, ending=Ending.GIVEN_UP, remark="lunch")
+    given_up = replace(RESULT, outcome=None, ending=Ending.EARLY, remark="lunch")
     assert result_words(given_up) == reason_of(given_up) == "ended early: lunch"
     assert (result_words(RESULT), why_not(RESULT)) == ("FAIL", "")
 

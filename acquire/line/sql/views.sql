@@ -16,7 +16,7 @@ LEFT JOIN LATERAL (
 ) AS latest ON true
 WHERE first.kind = 'unit_result' AND coalesce((first.payload ->> 'revision')::bigint, 0) = 0;
 COMMENT ON VIEW steadyohm.unit IS
-    'Each stay of a unit on a bench once, by its first result, with how it stands at its latest revision.';
+    'Each visit of a unit to a bench once, by its first result, with how it stands at its latest revision.';
 
 CREATE VIEW steadyohm.yield AS
 SELECT (utc AT TIME ZONE 'UTC')::date AS day, bench, sheet, batch, purpose,

@@ -156,7 +156,7 @@ function link() {
 
 function away() {
   document.body.classList.add("away");
-  troubles(["This page has lost its server. It tries again by itself; what is shown may be old."]);
+  troubles(["This page has lost its server. It retries automatically; what is shown may be old."]);
 }
 
 setInterval(() => {

@@ -12,10 +12,10 @@ export function batchActs(bench) {
   const batch = state.batch;
   const running = batch && batch.state !== "paused" && batch.state !== "finished";
   return el("section", { class: "card stage" },
-    el("h2", {}, batch ? `${batch.name}: ${batch.state || "running"}` : "No batch at work"),
+    el("h2", {}, batch ? `${batch.name}: ${batch.state || "running"}` : "No batch is running"),
     running ? el("div", { class: "buttons" }, orderButton(bench, "Pause it", "pause_batch", {}, "Paused.", false), orderButton(bench, "It is finished", "finish_batch", {}, "Finished.", false)) : null,
-    running ? form("Another spool from here on", "change_spool", "Take it", [{ name: "spool", label: "What is written on the spool", required: true }, { name: "windings", label: "Only for these windings (may be empty)" }]) : null,
-    batch && !running ? el("div", { class: "buttons" }, orderButton(bench, "Continue it", "resume_batch", { batch: batch.name }, "It goes on.")) : null,
+    running ? form("Another spool from here on", "change_spool", "Use it", [{ name: "spool", label: "What is written on the spool", required: true }, { name: "windings", label: "Only for these windings (may be empty)" }]) : null,
+    batch && !running ? el("div", { class: "buttons" }, orderButton(bench, "Continue it", "resume_batch", { batch: batch.name }, "It continues.")) : null,
     running ? null : form("Begin a batch", "open_batch", "Begin", [{ name: "batch", label: "Name", required: true }, { name: "expected", label: "Units expected (may be empty)", inputmode: "numeric" }, { name: "remark", label: "Note (may be empty)" }]));
 }
 

@@ -34,7 +34,7 @@ function drawCheck(plain, bench) {
       [plain.text, ...(bench.state()?.warnings ?? []).filter((one) => one.code.startsWith("check.")).map((one) => one.text)].filter(Boolean).map((text) => el("p", {}, text)),
       el("p", { class: "buttons" }, orderButton(bench, "Measure it now", "check_meter", {}, "The bench screen asks for it next.")),
       latest && !latest.in_control && bench.state()?.orders !== false ? override() : null),
-    points.length ? el("section", { class: "card" }, el("h2", {}, "Readings in their order"),
+    points.length ? el("section", { class: "card" }, el("h2", {}, "Readings in order of time"),
       drawChart(points, { centre: plain.centre_ohm, lower: plain.lower_ohm, upper: plain.upper_ohm }, `${points.length} readings of the check standard; those out of control are crossed`),
       table("Readings, latest first", ["when", "reading", "control", "signs"], readings.slice().reverse().map((r) => [when(r.utc_s), withReach(r.ohm, r.expanded_ohm), outcomeCell(r.in_control ? "pass" : "fail", r.in_control ? "in control" : "out of control"), r.text]), [1])) : null,
   ];

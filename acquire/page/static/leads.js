@@ -34,7 +34,7 @@ function drawLeads(plain, bench) {
       now ? el("p", { class: "verdict-line" }, old ? sign("warning") : null, now.text, el("small", {}, `measured ${ago(bench.now_s() - now.utc_s)}`)) : null,
       el("p", {}, old || plain.text),
       contacts ? el("p", {}, contacts) : null,
-      el("p", { class: "buttons" }, orderButton(bench, "Zero the leads now", "zero_leads", {}, "Hold the probes together; the bench screen leads on."))),
+      el("p", { class: "buttons" }, orderButton(bench, "Zero the leads now", "zero_leads", {}, "Hold the probes together; the bench screen shows what to do next."))),
     points.length ? el("section", { class: "card" }, el("h2", {}, "Earlier zeros"), points.length > 1 ? drawChart(points, {}, `Lead zeros in order, ${points.length} of them`) : null,
       table("Earlier zeros, latest first", ["when", "leads, k = 2", "meter", "note"], zeros.slice().reverse().map((z) => [when(z.utc_s), withReach(z.ohm, 2 * z.uncertainty_ohm), z.meter, z.doubtful_since_utc_s ? `doubtful since ${when(z.doubtful_since_utc_s)}` : ""]), [1])) : null,
   ];

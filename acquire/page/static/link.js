@@ -59,7 +59,7 @@ export class Link {
     clearTimeout(this.waiting);
     this.source.close();
     Object.assign(this, { asleep: true, up: false });
-    this.hear.link({ up: false, seen: this.seen, text: "This page paused while nobody saw it." });
+    this.hear.link({ up: false, seen: this.seen, text: "This page paused while it was hidden." });
   }
 
   whole(state) {

@@ -49,7 +49,7 @@ function draw(place, bench) {
   part(place.band, [seen.band, live], () => drawBand(live ? seen.band : { name: "lost", shape: "lost", word: "not live", detail: ["no link", "to the daemon"] }));
   const stale = !live || seen.big.stale === true;
   part(place.big, [seen.big, stale], () => drawBig(seen.big, stale));
-  say(place.note, stale && seen.big.value ? "not live: the last that was heard" : seen.note ?? "");
+  say(place.note, stale && seen.big.value ? "not live: the last value received" : seen.note ?? "");
   drawPicture(place.picture, seen, state, bench);
   part(place.reason, [seen.reason, seen.hint, seen.probe], () => [
     seen.reason ? el("p", { class: "why" }, seen.reason) : null,

@@ -17,14 +17,14 @@ export function view(state) {
 
 const band = (name, word, detail = [], shape = name) => ({ name, shape, word, detail: [detail].flat().filter(Boolean) });
 
-const heaviest = (state) => (state.warnings ?? []).find((one) => one.weight === "stop")?.text ?? "";
+const gravest = (state) => (state.warnings ?? []).find((one) => one.severity === "stop")?.text ?? "";
 
 function lost(state) {
-  return { band: band("lost", "no meter"), big: state.reading?.kind === "value" ? { ...valueOf(state.reading), stale: true } : { words: "No reading" }, picture: "", reason: heaviest(state) ? "" : state.ask?.text ?? "" };
+  return { band: band("lost", "no meter"), big: state.reading?.kind === "value" ? { ...valueOf(state.reading), stale: true } : { words: "No reading" }, picture: "", reason: gravest(state) ? "" : state.ask?.text ?? "" };
 }
 
 function stopped(state) {
-  return { band: band("stop", "stopped"), big: { words: "No verdicts now" }, picture: "", reason: heaviest(state) || state.ask?.text || "", probe: probeWords(state.reading) };
+  return { band: band("stop", "stopped"), big: { words: "No verdicts now" }, picture: "", reason: gravest(state) || state.ask?.text || "", probe: probeWords(state.reading) };
 }
 
 /** A verdict, with the request that follows it. */
@@ -61,7 +61,7 @@ function ended({ result, ask }) {
 function moving({ phase, reading, ask, rest }) {
   const settled = phase === "settled";
   return {
-    band: band(phase, settled ? "at rest" : "settling", [pairText(ask?.pair), ask?.step]),
+    band: band(phase, settled ? "settled" : "settling", [pairText(ask?.pair), ask?.step]),
     big: { ...valueOf(reading), bold: settled }, picture: "trace", note: "as the meter shows it, live", rest,
   };
 }
@@ -105,7 +105,7 @@ function asking({ ask, reading, hint, face, unit }) {
   const again = ask?.kind === "touch_again";
   const step = unit?.steps?.find((one) => one.name === ask?.step);
   return {
-    band: band("touch", silent ? "nothing felt" : again ? "touch again" : "touch", [ask?.step, step?.limits]),
+    band: band("touch", silent ? "no contact" : again ? "touch again" : "touch", [ask?.step, step?.limits]),
     big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
     picture: "last", reason: pair && !ask.plain ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };

@@ -14,7 +14,7 @@ export function outcomeCell(outcome, word, ending) {
   return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : ending === "warm" ? sign("held") : null, word || "–");
 }
 
-const ENDINGS = { warm: "held", given_up: "ended early", next_unit: "ended early", files_changed: "ended early" };
+const ENDINGS = { warm: "held", early: "ended early", next_unit: "ended early", files_changed: "ended early" };
 
 /** How a unit ended, in a word: its verdict, or that it was held or ended early. */
 export function endWord({ outcome, word, ending }) {
@@ -77,7 +77,7 @@ export async function load(place, path, draw) {
   asked.set(place, path);
   const answer = await getJson(path, 40); // a report may take 30 s, and then says so itself
   if (asked.get(place) !== path) return; // another question has been put since
-  const drawn = answer.ok && answer.plain ? draw(answer.plain) : el("p", { class: "card", role: "status" }, answer.text || "Nothing there.");
+  const drawn = answer.ok && answer.plain ? draw(answer.plain) : el("p", { class: "card", role: "status" }, answer.text || "Nothing found.");
   place.replaceChildren(...[drawn].flat().filter(Boolean));
 }
 

@@ -79,7 +79,7 @@ function inWords(verdict) {
 export function drawJaws(share, word) {
   const open = 150 * (1 - Math.min(Math.max(share, 0), 1));
   const rest = share >= 1;
-  return svg("svg", { class: rest ? "jaws closed" : "jaws", viewBox: "0 0 400 44", role: "img", "aria-label": `${word}: ${Math.round(100 * share)} % of the way to rest` },
+  return svg("svg", { class: rest ? "jaws closed" : "jaws", viewBox: "0 0 400 44", role: "img", "aria-label": `${word}: ${Math.round(100 * share)} % settled` },
     svg("path", { class: "rail", d: "M4 22H396" }),
     svg("path", { class: "jaw", d: `M${186 - open} 4V40H${150 - open}V4Z` }),
     svg("path", { class: "jaw", d: `M${214 + open} 4V40H${250 + open}V4Z` }),

@@ -55,7 +55,7 @@ function keyRow(bench, draw, name, label, about) {
   const key = choice().keys[name];
   const learn = el("button", { type: "button", "aria-label": `Learn a key: ${label}` }, "Learn");
   learn.addEventListener("click", () => {
-    learn.textContent = "Press it now … (Esc: leave)";
+    learn.textContent = "Press it now … (Esc: cancel)";
     bench.keys.learn((pressed) => {
       if (pressed) choose({ keys: { ...without(pressed), [name]: pressed } });
       draw();

@@ -64,7 +64,7 @@ function drawMeters(work) {
       problem ? el("p", { role: "alert" }, problem) : null,
       el("p", { role: "status" }, searching ? `Looking … ${progress?.total ? `${progress.done} of ${progress.total}` : ""} ${progress?.text ?? ""}` : meters.length ? "Found:" : progress?.text || "Looking asks every serial port, and the addresses below, which meter is there."),
       el("ul", {}, meters.map((meter) => el("li", { class: "keys-row" }, el("span", {}, el("b", {}, meter.text || meter.driver), el("br"), el("span", { class: "quiet" }, `${meter.address}, driver ${meter.driver}`)),
-        el("button", { type: "button", "aria-pressed": String(work.meter?.id === meter.id), on: { click: () => take(work, meter) } }, work.meter?.id === meter.id ? "Chosen" : "Take this")))),
+        el("button", { type: "button", "aria-pressed": String(work.meter?.id === meter.id), on: { click: () => take(work, meter) } }, work.meter?.id === meter.id ? "Chosen" : "Use this")))),
       el("p", { class: "find" }, el("span", { class: "field" }, el("label", { for: "tcp" }, "On the network too, host:port"), work.tcp), el("button", { type: "button", disabled: searching, class: meters.length ? null : "strong", on: { click: () => search(work) } }, "Look for meters"),
         el("button", { type: "button", "aria-pressed": String(work.meter === NO_CABLE), on: { click: () => take(work, NO_CABLE) } }, "It has no cable: I type what it shows")),
     ];

@@ -70,8 +70,8 @@ function list(work, kind) {
   const again = () => {
     const columns = keys.filter((key) => shown.has(key));
     const rows = work.tables[kind].map((one, place) => [...columns.map((key) => input(work, one, kind, key, `${spoken(key)}, ${kind} ${place + 1}`)),
-      el("button", { type: "button", "aria-label": `Take out ${kind} ${place + 1}`, on: { click: () => { work.tables[kind].splice(place, 1); again(); look(work); } } }, "Take out")]);
-    const add = el("button", { type: "button", on: { click: () => { work.tables[kind].push({ place: null }); again(); } } }, `One more ${kind}`);
+      el("button", { type: "button", "aria-label": `Remove ${kind} ${place + 1}`, on: { click: () => { work.tables[kind].splice(place, 1); again(); look(work); } } }, "Remove")]);
+    const add = el("button", { type: "button", on: { click: () => { work.tables[kind].push({ place: null }); again(); } } }, `Add ${kind}`);
     const rest = keys.filter((key) => !shown.has(key));
     const more = el("select", { "aria-label": `Another key, ${kind}`, on: { change: () => { shown.add(more.value); again(); } } }, el("option", { value: "" }, "Another key …"), rest.map((key) => el("option", { value: key }, spoken(key))));
     box.replaceChildren(el("summary", {}, `${TITLES[kind] ?? kind} (${rows.length})`), rows.length ? table(TITLES[kind] ?? kind, [...columns.map(spoken), ""], rows) : "", el("p", { class: "buttons" }, add, rows.length && rest.length ? more : null));
@@ -124,6 +124,6 @@ async function save(event, work) {
   if (!answer.ok) return show(work, null, answer);
   work.file = `folder/${answer.plain.written}`;
   draw(work, answer.plain);
-  work.said.replaceChildren(el("p", {}, `${answer.plain.written} is written. A bench that works by it takes it once its settings are read again.`));
+  work.said.replaceChildren(el("p", {}, `${answer.plain.written} is written. A bench that uses it takes it up when its settings are read again.`));
   return null;
 }

@@ -5,11 +5,11 @@ import { choice } from "./keep.js";
 
 export const SOUNDS = {
   contact: { words: "the probes touch something", wave: "triangle", notes: [[1050, 0, 0.07]] },
-  pass: { words: "at rest, and pass", wave: "triangle", notes: [[660, 0, 0.12], [990, 0.14, 0.3]] },
+  pass: { words: "settled, and pass", wave: "triangle", notes: [[660, 0, 0.12], [990, 0.14, 0.3]] },
   conditional: { words: "near a limit, or not to be judged", wave: "triangle", notes: [[740, 0, 0.28], [740, 0.4, 0.09], [740, 0.56, 0.28]] },
   fail: { words: "fail", wave: "sawtooth", notes: [[311, 0, 0.32], [233, 0.42, 0.32], [175, 0.84, 0.6]] },
   not_yet: { words: "not passed yet, counts only if it comes again", wave: "sawtooth", notes: [[311, 0, 0.5], [277, 0.62, 0.16]] },
-  nothing_felt: { words: "nothing felt: hold both probes on it and press", wave: "triangle", notes: [[600, 0, 0.2], [600, 0.3, 0.2], [900, 0.6, 0.35]] },
+  nothing_felt: { words: "no contact: hold both probes on it and press", wave: "triangle", notes: [[600, 0, 0.2], [600, 0.3, 0.2], [900, 0.6, 0.35]] },
   turn: { words: "turn the dial", wave: "triangle", notes: [[440, 0, 0.08], [554, 0.12, 0.08], [698, 0.24, 0.08], [880, 0.36, 0.22]] },
   wrong_pair: { words: "another pair than asked", wave: "square", notes: [[520, 0, 0.1], [390, 0.12, 0.1], [520, 0.24, 0.1], [390, 0.36, 0.1]] },
   unit_pass: { words: "the unit passed", wave: "triangle", notes: [[523, 0, 0.14], [659, 0.16, 0.14], [784, 0.32, 0.14], [1047, 0.48, 0.5]] },

@@ -66,7 +66,7 @@ const warned = (text) => Boolean(text) && Boolean(bench.state()?.warnings?.some(
 function tell(words, good = false) {
   clearTimeout(told);
   const text = warned(words) ? "" : words;
-  part(at("told"), text, () => (text ? [sign(good ? "remark" : "warning"), el("span", {}, text)] : null));
+  part(at("told"), text, () => (text ? [sign(good ? "info" : "warning"), el("span", {}, text)] : null));
   if (text) told = setTimeout(() => tell(""), good ? 4000 : 12000);
 }
 
@@ -102,7 +102,7 @@ function onState(state, changed) {
 function strip(state) {
   const { name, purpose_word: purpose, meter, operator, demo } = state.bench ?? {};
   say(at("bench-name"), name ?? "steadyohm");
-  say(at("bench-more"), state.mode === "setup" ? "no bench is at work yet" : [state.sheet?.name, purpose, meter, operator, demo && "DEMO, nothing is real"].filter(Boolean).join("  ·  "));
+  say(at("bench-more"), state.mode === "setup" ? "no bench is running yet" : [state.sheet?.name, purpose, meter, operator, demo && "DEMO, nothing is real"].filter(Boolean).join("  ·  "));
 }
 
 /** For those who hear the page read out. */
@@ -121,7 +121,7 @@ function onLink({ up, seen, again, restarted, text }) {
   document.body.dataset.link = up ? "up" : "lost";
   const last = seen ? `Last heard ${new Date(seen).toLocaleTimeString("en-GB")}.` : "Nothing heard yet.";
   part(at("lost"), up ? "" : [last, text], () => (up ? null : [sign("lost"), el("strong", {}, text || "No link to the daemon."),
-    el("span", {}, `${last} Nothing on this page is live. It connects again by itself.`)]));
+    el("span", {}, `${last} Nothing on this page is live. It reconnects automatically.`)]));
   if (!up && !text) play("attention");
   if (again || restarted) tell(restarted ? "The daemon has restarted: the page is live again." : "The link is back: the page is live again.", true);
   router.open?.link?.(up);

@@ -36,6 +36,6 @@ export function showQuestion(node, { question, orders }, tell) {
   };
   const button = (label, strong, does) => el("button", { type: "button", class: strong ? "strong" : null, on: { click: does } }, label);
   part(node, [question, orders], () => (question ? [sign("warning"), el("p", { class: "question-text" }, question.text), orders === false ? null : el("p", { class: "buttons" },
-    button(question.here ? `Go on with ${question.here}` : "Leave it", true, give("undo", {})),
+    button(question.here ? `Continue with ${question.here}` : "Leave it", true, give("undo", {})),
     button(`Start ${question.next}`, false, give("start_unit", { serial: question.next, sure: true })))] : null));
 }

@@ -9,9 +9,9 @@ import { fieldsOf, head, load } from "./pieces.js";
 /** Opens the screen; `about` is the study whose report is shown. */
 export function openStudy(main, about) {
   const place = el("div", { class: "stage" });
-  main.append(...head("Gauge study", "Can this bench judge a step? Some units, measured by some people, some times each, in random order."), place);
+  main.append(...head("Gauge study", "Can this bench judge a step? Several people measure several units several times, in random order."), place);
   load(place, `/study${about ? `?name=${encodeURIComponent(about)}` : ""}`, ({ names, document, fields }) => [
-    fields ? begin(fields) : el("p", { class: "quiet" }, "A study is begun while no bench is at work: it needs the meter for itself."),
+    fields ? begin(fields) : el("p", { class: "quiet" }, "A study can begin only while no bench is running: it needs the meter for itself."),
     names.length ? el("p", { class: "buttons" }, el("b", {}, "Reports:"), names.map((name) => el("a", { class: "button", href: address("study", name) }, name))) : el("p", { class: "quiet" }, "No study is in this folder yet."),
     ...(document ? drawDocument(document) : [])]);
 }

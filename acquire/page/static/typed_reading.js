@@ -17,7 +17,7 @@ export function typedReading() {
     field.focus();
   };
   const form = el("form", { class: "start", on: { submit: give } },
-    el("label", { for: "reading" }, "What the meter shows"), field, el("button", { class: "strong" }, "Take it"), ear(field, said, () => form.requestSubmit()), said);
+    el("label", { for: "reading" }, "What the meter shows"), field, el("button", { class: "strong" }, "Use it"), ear(field, said, () => form.requestSubmit()), said);
   requestAnimationFrame(() => field.isConnected && field.focus({ preventScroll: true }));
   return form;
 }

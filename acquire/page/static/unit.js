@@ -17,7 +17,7 @@ export function drawUnit(unit) {
     unit.typed?.length ? el("section", { class: "card" }, el("h2", {}, "Typed results"), table("Typed results", ["test", "verdict", "as typed", "why"], unit.typed.map((one) => [one.name, outcomeCell(one.outcome, one.word), one.typed, one.reason]))) : null,
     unit.not_tested?.length ? el("section", { class: "card" }, el("h2", {}, "What this does not say"), el("ul", {}, unit.not_tested.map((text) => el("li", {}, text)))) : null,
     unit.visits?.length > 1 ? el("section", { class: "card" }, el("h2", {}, "All visits"), visits(unit.visits)) : null,
-    unit.notes?.length ? el("section", { class: "card" }, el("h2", {}, "Notes"), el("ul", {}, unit.notes.map(remark))) : null,
+    unit.notes?.length ? el("section", { class: "card" }, el("h2", {}, "Notes"), el("ul", {}, unit.notes.map(noteItem))) : null,
   ];
 }
 
@@ -44,4 +44,4 @@ function visits(list) {
   return table("Visits, oldest first", ["begun", "purpose", "verdict", "why", "batch", "sheet", "meter", "bench"], rows);
 }
 
-const remark = (note) => el("li", {}, `${when(note.utc_s)}  ${note.text}`, note.photo ? el("a", { href: `/photo?name=${note.photo}`, target: "_blank", rel: "noopener" }, el("img", { class: "photo", src: `/photo?name=${note.photo}`, alt: "Photo of the unit", loading: "lazy" })) : null);
+const noteItem = (note) => el("li", {}, `${when(note.utc_s)}  ${note.text}`, note.photo ? el("a", { href: `/photo?name=${note.photo}`, target: "_blank", rel: "noopener" }, el("img", { class: "photo", src: `/photo?name=${note.photo}`, alt: "Photo of the unit", loading: "lazy" })) : null);

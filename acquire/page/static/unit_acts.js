@@ -22,10 +22,10 @@ export function unitActs(bench, serial, done) {
   const here = state.unit?.serial === serial && !state.unit.ended;
   const said = el("p", { role: "status" });
   const tell = (text) => { said.textContent = text; };
-  return el("section", { class: "card stage" }, here ? [remarks(tell, done), forms(tell, done)] : papers(serial, tell), photo(serial, tell, done), said);
+  return el("section", { class: "card stage" }, here ? [notes(tell, done), forms(tell, done)] : papers(serial, tell), photo(serial, tell, done), said);
 }
 
-function remarks(tell, done) {
+function notes(tell, done) {
   const put = (text) => async () => {
     const answer = await order("note", { text });
     tell(answer.done ? `On the record: ${text}.` : answer.reason);
@@ -70,7 +70,7 @@ function photo(serial, tell, done) {
     const [file] = field.files;
     if (!file) return;
     const jpeg = await asJpeg(file).catch(() => "");
-    const answer = jpeg ? await postJson("/photos", { serial, jpeg }, 40) : { ok: false, text: "That is no picture." };
+    const answer = jpeg ? await postJson("/photos", { serial, jpeg }, 40) : { ok: false, text: "That is not a picture." };
     tell(answer.ok ? "The photo is kept, its hash is on the record." : answer.text);
     if (answer.ok) done();
     field.value = "";

@@ -1,13 +1,13 @@
-// What the operator must know beside the reading: weight as word and shape, with a countdown where there is one.
+// What the operator must know beside the reading: severity as word and shape, with a countdown where there is one.
 
 import { clock, el, part } from "./dom.js";
 import { order } from "./orders.js";
 import { sign } from "./signs.js";
 
-const ORDER = ["stop", "warning", "remark"];
+const ORDER = ["stop", "warning", "info"];
 
 /** Warnings that can be answered with a few words or a number. */
-const TEMPERATURE = { label: "Temperature of the room in °C", unit: "°C", placeholder: "21.5", button: "Take it", order: "type_temperature", key: "celsius", value: (text) => Number(text.replace(",", ".").replace(/ *°C$/, "") || NaN) };
+const TEMPERATURE = { label: "Temperature of the room in °C", unit: "°C", placeholder: "21.5", button: "Use it", order: "type_temperature", key: "celsius", value: (text) => Number(text.replace(",", ".").replace(/ *°C$/, "") || NaN) };
 const ASKED = {
   "temperature.missing": TEMPERATURE,
   "temperature.old": TEMPERATURE,
@@ -25,16 +25,16 @@ export class Warnings {
   }
 
   show(list, orders) {
-    const sorted = [...(list ?? [])].sort((a, b) => ORDER.indexOf(a.weight) - ORDER.indexOf(b.weight));
+    const sorted = [...(list ?? [])].sort((a, b) => ORDER.indexOf(a.severity) - ORDER.indexOf(b.severity));
     part(this.node, [sorted, orders], () => sorted.map((one) => this.one(one, orders)));
     this.tick();
   }
 
   one(warning, orders) {
     const left = Number.isFinite(warning.until_utc_s) ? el("b", { class: "left", role: "timer", "data-until": warning.until_utc_s }) : null;
-    return el("div", { class: `warning weight-${warning.weight}`, "data-code": warning.code },
-      sign({ stop: "stop", warning: "warning" }[warning.weight] ?? "remark"),
-      el("b", { class: "weight" }, warning.weight), el("span", { class: "warning-text" }, warning.text), left,
+    return el("div", { class: `warning severity-${warning.severity}`, "data-code": warning.code },
+      sign({ stop: "stop", warning: "warning" }[warning.severity] ?? "info"),
+      el("b", { class: "severity" }, warning.severity), el("span", { class: "warning-text" }, warning.text), left,
       orders === false || !ASKED[warning.code] ? null : this.ask(ASKED[warning.code]),
       orders !== false && REMEDIES[warning.code] ? this.remedy(REMEDIES[warning.code]) : null);
   }

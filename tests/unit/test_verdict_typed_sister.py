@@ -4,7 +4,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.records import Outcome, Rule
-from acquire.verdict.sister import compare
+from acquire.verdict.typed import compare
 
 U = 0.005
 
@@ -52,7 +52,7 @@ def test_the_uncertainty_is_that_of_the_ratio():
         ((-0.3, 0.86, 0.002), "resonance"),
         ((0.86, 0.0, 0.002), "resonance"),
         ((0.86, 0.86, -0.1), "negative"),
-        ((float("nan"), 0.86, 0.1), "no number"),
+        ((float("nan"), 0.86, 0.1), "finite number"),
     ],
 )
 def test_what_cannot_be_compared_is_refused(values, sentence):
