@@ -21,6 +21,7 @@ from acquire.journal.entry import Entry, storable
 from acquire.journal.query import Query, Record, conditions, evidence_of, explains
 from acquire.journal.upgrade import upgraded
 from acquire.line.database import complete, shown, why
+from acquire.line.migrating import MIGRATIONS
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID
 from acquire.records import Evidence
 
@@ -80,6 +81,10 @@ class LineRecord(Record):
                 f"The database {shown(self._address)} holds no record of a line.",
                 "Has a collector ever worked with it?",
             )
+        made = self._one("SELECT max(number) FROM steadyohm.migration")
+        if not made or made[0] < len(MIGRATIONS):
+            what = f"The database {shown(self._address)} was made by an earlier version of this program."
+            raise JournalUnusable(what, "Run once: steadyohm collect COLLECTOR.toml --migrate.")
 
     def close(self) -> None:
         """Close the connection."""

@@ -13,8 +13,9 @@ from pathlib import Path
 
 import psycopg
 import pytest
-from acquire.answers.restoring import restore
 
+from acquire.answers.importing import restore
+from acquire.errors import JournalUnusable
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import from_plain
 from acquire.journal.query import Query
@@ -199,6 +200,8 @@ async def test_a_database_of_before_has_the_names_of_today(database):  # noqa: F
         await connection.execute(put, (seq, json.loads(payload)["kind"], payload.decode()))
     early = {**payload_of_notice(), "ending": "given_up"}
     await connection.execute(put, (900, "unit_result", json.dumps(early)))
+    with pytest.raises(JournalUnusable, match="--migrate"):
+        LineRecord(database)
     assert await migrate(connection) == 1
     rows = await (await connection.execute("SELECT payload FROM steadyohm.entry")).fetchall()
     assert not names_in([payload for (payload,) in rows]) & set(RENAMED)

@@ -298,6 +298,7 @@ def test_places_are_told_apart(tmp_path, database):  # noqa: F811
     assert not is_line(tmp_path)
     with psycopg.connect(database) as connection:
         connection.execute("CREATE SCHEMA steadyohm CREATE TABLE entry (x int)")
+        connection.execute("CREATE TABLE steadyohm.migration AS SELECT 99 AS number")
     with record_at(database.replace("//", "/", 1)) as record:
         assert isinstance(record, LineRecord)
 
