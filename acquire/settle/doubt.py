@@ -29,6 +29,7 @@ _HISTORY_STEP_S = 0.35  # with the length: 14 s, longer than contacts creep
 _BACK_S = 4.0  # scatter is looked at over this long
 _FAR = 3.0  # bands; when the value was last further away than this
 MEGOHM_OHM = 5e6  # above this an ohms reading is insulation, which creeps (absorption); IEEE 43, from memory
+HIDES = 4.0  # noise below a count: the display hides creep, and the same chance weighs more
 _NO_OHMS_BAND = 0.1  # stands in where the band is not in ohms: the middle of the contacts learnt from
 
 

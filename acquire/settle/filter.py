@@ -25,7 +25,7 @@ from acquire.settle.learning import Statement, after, caution, signs_of, taught
 from acquire.settle.noise import Noise, RangeNoise, learn
 from acquire.settle.pace import Pace
 from acquire.settle.points import Points
-from acquire.settle.rest import Bench, Limits, Rest, judge
+from acquire.settle.rest import Bench, Limits, Rest, at_rest
 from acquire.settle.settings import Expectation, SettleSettings
 from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
@@ -346,11 +346,11 @@ class SettleFilter:
     def _judge(
         self, touch: Touch, band_si: float, span_s: float, limits: Limits
     ) -> tuple[float, Rest | None]:
-        """Put the points to `rest.judge`, in counts."""
+        """Put the points to `rest.at_rest`, in counts."""
         points = touch.points
         if points.times_s[-1] - points.times_s[0] < span_s:
             return math.inf, None
-        unrest, rest, passed = judge(
+        unrest, rest, passed = at_rest(
             points,
             touch.noise,
             limits,
@@ -393,7 +393,12 @@ class SettleFilter:
         far_si = 0.5 * look.band_si
         moving = [t for t, v in touch.around.history if abs(v - end.value_si) > far_si]
         crept_s = moving[-1] - touch.contact_s if moving else 0.0
-        self.take_up(taught(self._learned, look, first, end=end, end_stated=stated_end, crept_s=crept_s))
+        hidden = touch.noise.variance < 1.0
+        self.take_up(
+            taught(
+                self._learned, look, first, end=end, end_stated=stated_end, crept_s=crept_s, hidden=hidden
+            )
+        )
 
     def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
         """Has the value moved off its report for two points running?"""

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from acquire.settle.doubt import Doubt, Surroundings, signs
+from acquire.settle.doubt import HIDES, Doubt, Surroundings, signs
 from acquire.settle.noise import RangeNoise
 from acquire.settle.points import Fit, Line, Points, fit
 
@@ -21,7 +21,6 @@ _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
 # A report that the doubt lets pass only just states a width that holds most of those that turn out wrong,
 # a sure one the plain 95 %: so the errors that do happen are mostly covered, at the same coverage overall.
 _ONLY_JUST = 0.0016
-_HIDES = 4.0  # noise below a count: the display hides creep, and the same chance weighs more
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (
     12.71,
@@ -88,7 +87,7 @@ def student_975(degrees_of_freedom: float) -> float:
     return _T975[whole - 1] if whole <= len(_T975) else 1.96 + 2.5 / degrees_of_freedom
 
 
-def judge(
+def at_rest(
     points: Points,
     noise: RangeNoise,
     limits: Limits,
@@ -136,7 +135,7 @@ def judge(
         return least, None, None
     chance, width, far = doubt(signs(points, found, band, around, bench.signs))
     likely = bench.caution * chance
-    wary = likely * (_HIDES if found.variance < 1.0 else 1.0)
+    wary = likely * (HIDES if found.variance < 1.0 else 1.0)
     if wary > limits.most_doubt:
         return unrest, None, (line, chance)
     half_width = bench.widening * width * band
