@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from operator import mul
 
 from acquire.settle import weights
-from acquire.settle.points import Fit, Points
+from acquire.settle.points import Line, Points
 
 Doubt = Callable[[list[float]], tuple[float, float, float]]
 """Signs to (chance that the value is off by more than the band, half-width of 95 % in bands, and the
@@ -55,12 +55,12 @@ class Surroundings:
         self.next_s = time_s + _HISTORY_STEP_S
 
 
-def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: list[float]) -> list[float]:
+def signs(points: Points, line: Line, band: float, around: Surroundings, bench: list[float]) -> list[float]:
     """What a stretch shows, in bands and seconds, mostly as logarithms.
 
     Args:
         points: the stretch is their newest part.
-        found: the line through the stretch.
+        line: through the stretch.
         band: in counts.
         around: what came before.
         bench: what the contacts of this bench were like (`acquire.settle.learning.signs_of`).
@@ -68,7 +68,7 @@ def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: 
     Returns:
         As many numbers as a row of `weights.HIDDEN` has.
     """
-    line, log, sqrt = found.line, math.log, math.sqrt
+    log, sqrt = math.log, math.sqrt
     slope = abs(line.slope) / band
     newest_s = points.times_s[-1]
     way = 1.0 if line.slope > 0 else -1.0
@@ -80,8 +80,8 @@ def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: 
     return [
         slope,
         log(slope + 0.01),
-        log(sqrt(found.slope_variance) / band + 0.001),
-        log(sqrt(found.mean_variance) / band + 0.001),
+        log(sqrt(line.slope_variance) / band + 0.001),
+        log(sqrt(line.mean_variance) / band + 0.001),
         log(line.span_s + 0.001),
         log(len(points.times_s)),
         max(min(start, 3.0), -3.0),
@@ -91,7 +91,7 @@ def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: 
         lately,
         log(band_si if around.ohms else _NO_OHMS_BAND),
         1.0 if around.ohms and abs(points.value_si(0.0)) > MEGOHM_OHM else 0.0,
-        log(sqrt(found.variance) / band + 0.01),
+        log(sqrt(line.variance) / band + 0.01),
         log(sqrt(line.squares / max(line.points - 2, 1)) / band + 0.01),
         log(max(newest_s - around.contact_s, 0.0) + 0.1),
         points.one_way(2),

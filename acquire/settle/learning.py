@@ -19,7 +19,6 @@ from dataclasses import dataclass
 
 from acquire.records.settled import Learned
 from acquire.settle.doubt import HIDES, Surroundings
-from acquire.settle.noise import RangeNoise
 from acquire.settle.points import Points
 
 WANTED_MISSES = 0.05
@@ -80,9 +79,7 @@ class After:
     creeping: float
 
 
-def after(
-    points: Points, stated: Statement, around: Surroundings, noise: RangeNoise, creeping: float
-) -> After | None:
+def after(points: Points, stated: Statement, around: Surroundings, creeping: float) -> After | None:
     """Where the value crept after an instant, up to a jump if there is one: a slip proves nothing wrong.
 
     But a resistance that falls at once has lost what the contact had too much, and the value was that wrong.
@@ -96,7 +93,7 @@ def after(
     """
     times_s, values, counts = points.times_s, points.values, 1.0 / points.count_si
     first, last = bisect_right(times_s, stated.time_s), len(values) - 1
-    sigma = math.sqrt(noise.variance)
+    sigma = math.sqrt(points.noise.variance)
     small = _SMALL_BANDS * stated.band_si * counts
     half = min(stated.half_si * counts, small) if stated.half_si else small
     jump = max(_JUMP_SIGMAS * sigma, min(_JUMP_BANDS * stated.band_si, stated.half_si or math.inf) * counts)
@@ -115,7 +112,7 @@ def after(
     middle = first + count // 2
     late = points.mean_of(middle, last)
     moving = late - points.mean_of(first, middle)
-    late_sigma = sigma * math.sqrt(noise.inflation / (last - middle))
+    late_sigma = sigma * math.sqrt(points.noise.inflation / (last - middle))
     unsure = math.sqrt(2.0) * late_sigma + 0.1 * half
     creeps = min(max((creeping - _STILL) / _CREEPING, 0.0), 1.0)
     doubt = _UNSURE + (1.0 - _UNSURE) * creeps

@@ -13,8 +13,8 @@ import math
 from dataclasses import dataclass
 
 from acquire.settle.doubt import HIDES, Doubt, Surroundings, signs
-from acquire.settle.noise import RangeNoise
-from acquire.settle.points import Fit, Line, Points, fit
+from acquire.settle.points import Line, Points
+from acquire.settle.settings import SettleSettings
 
 _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:2008, F.2.2.1
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
@@ -42,16 +42,6 @@ _T975 = (
 
 
 @dataclass(slots=True)
-class Limits:
-    """What every stretch must keep."""
-
-    share: float
-    slope_z: float
-    min_points: int
-    most_doubt: float
-
-
-@dataclass(slots=True)
 class Bench:
     """What was learnt of the bench, as judging needs it: signs, factors on the chance and on the width."""
 
@@ -69,12 +59,9 @@ class Rest:
 
     line: Line
     offset: float
-    type_a: float
     drift: float
     quantisation: float
-    degrees_of_freedom: float
     expanded: float
-    sigma: float
     chance: float
     wary: float
 
@@ -89,12 +76,12 @@ def student_975(degrees_of_freedom: float) -> float:
 
 def at_rest(
     points: Points,
-    noise: RangeNoise,
-    limits: Limits,
+    settings: SettleSettings,
     *,
     band: float,
     span_s: float,
     horizon_s: float,
+    most_doubt: float,
     around: Surroundings,
     doubt: Doubt,
     bench: Bench,
@@ -103,11 +90,11 @@ def at_rest(
 
     Args:
         points: of this contact and range, at least one.
-        noise: prior scatter of one point.
-        limits: to be kept.
+        settings: with the limits to be kept.
         band: half-width of the band that a settled value keeps, in counts.
         span_s: shortest stretch that counts.
         horizon_s: the drift must keep its share of the band for so long ahead.
+        most_doubt: highest chance that the value is off by more than the band.
         around: what was seen before the stretch.
         doubt: the second question.
         bench: what was learnt of it.
@@ -118,49 +105,47 @@ def at_rest(
     """
     count = len(points.times_s)
     newest_s = points.times_s[-1]
-    allowed = limits.share * band
+    allowed = settings.share * band
     least = math.inf
-    while count >= limits.min_points and newest_s - points.times_s[-count] >= span_s:
+    while count >= settings.min_conversions and newest_s - points.times_s[-count] >= span_s:
         unrest = abs(points.slope(count)) * horizon_s / allowed
         if unrest <= 1.0:
             line = points.line(count)
-            found = fit(line, noise)
-            ahead = abs(line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
-            unrest = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
+            ahead = abs(line.slope) + settings.slope_z * math.sqrt(line.slope_variance)
+            unrest = max(ahead * horizon_s, math.sqrt(line.mean_variance)) / allowed
             if unrest <= 1.0:
                 break
         least = min(least, unrest)
         count = int(count * _SHORTEN)
     else:
         return least, None, None
-    chance, width, far = doubt(signs(points, found, band, around, bench.signs))
+    chance, width, far = doubt(signs(points, line, band, around, bench.signs))
     likely = bench.caution * chance
-    wary = likely * (HIDES if found.variance < 1.0 else 1.0)
-    if wary > limits.most_doubt:
+    wary = likely * (HIDES if line.variance < 1.0 else 1.0)
+    if wary > most_doubt:
         return unrest, None, (line, chance)
     half_width = bench.widening * width * band
     if likely > _ONLY_JUST:
         half_width = max(half_width, far * max(bench.widening, 1.0) * band)
     return (
         unrest,
-        _rest(found, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),
+        _rest(line, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),
         (line, chance),
     )
 
 
 def _rest(
-    found: Fit, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
+    line: Line, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
 ) -> Rest:
     """Value and uncertainty of a stretch that passed."""
-    line = found.line
     squared = line.slope**2
     # The measured slope is shrunk by how well it is known: a slope lost in noise moves the value not at all.
-    kept = line.slope * squared / (squared + found.slope_variance) if squared else 0.0
-    quantisation = _QUANTUM * math.exp(-2 * math.pi**2 * max(found.variance - 1 / 12, 0.0))
-    settled = math.hypot(math.sqrt(found.mean_variance), quantisation)
+    kept = line.slope * squared / (squared + line.slope_variance) if squared else 0.0
+    quantisation = _QUANTUM * math.exp(-2 * math.pi**2 * max(line.variance - 1 / 12, 0.0))
+    settled = math.hypot(math.sqrt(line.mean_variance), quantisation)
     drift = abs(kept) * 0.5 * horizon_s
     combined = math.hypot(settled, drift)
-    factor = _factor(found.degrees, quantisation, combined)
+    factor = _factor(line.degrees, quantisation, combined)
     half_width = max(half_width, widening * factor * combined)
     if half_width > factor * combined:  # contacts like this one drifted further than the line admits
         combined = half_width / factor
@@ -168,12 +153,9 @@ def _rest(
     return Rest(
         line=line,
         offset=line.mean - kept * line.mean_s,
-        type_a=math.sqrt(found.mean_variance),
         drift=drift,
         quantisation=quantisation,
-        degrees_of_freedom=found.degrees,
         expanded=factor * combined,
-        sigma=math.sqrt(found.variance),
         chance=chance,
         wary=wary,
     )
