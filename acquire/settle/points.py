@@ -141,16 +141,16 @@ class Points:
         degrees = noise.weight + max((points - 2) / inflation, 0.5)
         variance = (noise.weight * noise.variance + squares / inflation) / degrees
         return Line(
-            points=points,
-            span_s=newest_s - self.times_s[-points],
-            mean_s=mean_s - (newest_s - self.zero_s),
-            mean=mean - self.values[-1],
-            slope=slope,
-            squares=squares,
-            variance=variance,
-            slope_variance=variance * inflation / sxx,
-            mean_variance=variance * inflation / points + _SLOW_SHARE**2 * variance,
-            degrees=degrees,
+            points,
+            newest_s - self.times_s[-points],
+            mean_s - (newest_s - self.zero_s),
+            mean - self.values[-1],
+            slope,
+            squares,
+            variance,
+            variance * inflation / sxx,
+            variance * inflation / points + _SLOW_SHARE**2 * variance,
+            degrees,
         )
 
     def start(self) -> float:
