@@ -32,7 +32,8 @@ class Learned:
         version: goes up with every contact that taught something, and when all is forgotten.
         contacts: how many taught something since then.
         widening: factor on the stated uncertainty.
-        wrong: how many reports turned out wrong, older ones counted less.
+        wrong: how many reports turned out wrong, or plainly moved where the display hides it; older ones
+            counted less.
         expected: how many were expected to.
         restless: mean logarithm of how far values moved on after a first look, in bands.
         moved: share that moved on by more than half of a band.

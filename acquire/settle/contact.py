@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from acquire.records.settled import Hold
 from acquire.settle.doubt import Surroundings
 from acquire.settle.learning import Statement
-from acquire.settle.noise import RangeNoise
 from acquire.settle.points import Points
 from drivers.reading import Reading
 
@@ -51,7 +50,6 @@ class Touch:
     latest: Reading
     full_scale_si: float | None
     points: Points
-    noise: RangeNoise
     around: Surroundings
     report: Report | None = None
     stated: Report | None = None

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from operator import mul
 
 from acquire.settle import weights
-from acquire.settle.points import LineFit, Points
+from acquire.settle.points import Points, StraightLine
 
 Doubt = Callable[[list[float]], tuple[float, float, float]]
 """Signs to (chance that the value is off by more than the band, half-width of 95 % in bands, and the
@@ -29,6 +29,7 @@ _HISTORY_STEP_S = 0.35  # with the length: 14 s, longer than contacts creep
 _BACK_S = 4.0  # scatter is looked at over this long
 _FAR = 3.0  # bands; when the value was last further away than this
 MEGOHM_OHM = 5e6  # above this an ohms reading is insulation, which creeps (absorption); IEEE 43, from memory
+HIDES = 4.0  # noise below a count: the display hides creep, and the same chance weighs more
 _NO_OHMS_BAND = 0.1  # stands in where the band is not in ohms: the middle of the contacts learnt from
 
 
@@ -55,13 +56,13 @@ class Surroundings:
 
 
 def signs(
-    points: Points, found: LineFit, band: float, around: Surroundings, bench: list[float]
+    points: Points, line: StraightLine, band: float, around: Surroundings, bench: list[float]
 ) -> list[float]:
     """What a stretch shows, in bands and seconds, mostly as logarithms.
 
     Args:
         points: the stretch is their newest part.
-        found: the line through the stretch.
+        line: through the stretch.
         band: in counts.
         around: what came before.
         bench: what the contacts of this bench were like (`acquire.settle.learning.signs_of`).
@@ -69,7 +70,7 @@ def signs(
     Returns:
         As many numbers as a row of `weights.HIDDEN` has.
     """
-    line, log, sqrt = found.line, math.log, math.sqrt
+    log, sqrt = math.log, math.sqrt
     slope = abs(line.slope) / band
     newest_s = points.times_s[-1]
     way = 1.0 if line.slope > 0 else -1.0
@@ -81,8 +82,8 @@ def signs(
     return [
         slope,
         log(slope + 0.01),
-        log(sqrt(found.slope_variance) / band + 0.001),
-        log(sqrt(found.mean_variance) / band + 0.001),
+        log(sqrt(line.slope_variance) / band + 0.001),
+        log(sqrt(line.mean_variance) / band + 0.001),
         log(line.span_s + 0.001),
         log(len(points.times_s)),
         max(min(start, 3.0), -3.0),
@@ -92,7 +93,7 @@ def signs(
         lately,
         log(band_si if around.ohms else _NO_OHMS_BAND),
         1.0 if around.ohms and abs(points.value_si(0.0)) > MEGOHM_OHM else 0.0,
-        log(sqrt(found.variance) / band + 0.01),
+        log(sqrt(line.variance) / band + 0.01),
         log(sqrt(line.squares / max(line.points - 2, 1)) / band + 0.01),
         log(max(newest_s - around.contact_s, 0.0) + 0.1),
         points.one_way(2),

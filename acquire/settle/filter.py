@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import replace
 
 from acquire.records.settled import (
     Approach,
@@ -22,10 +21,10 @@ from acquire.records.settled import (
 from acquire.settle.contact import Holding, Report, Touch, hold_s
 from acquire.settle.doubt import HISTORY_LENGTH, MEGOHM_OHM, Doubt, Surroundings, ask
 from acquire.settle.learning import Statement, after, caution, signs_of, taught
-from acquire.settle.noise import Noise, RangeNoise, learn
+from acquire.settle.noise import Noise, learn
 from acquire.settle.pace import Pace
 from acquire.settle.points import Points
-from acquire.settle.rest import BenchCaution, Rest, RestLimits, judge
+from acquire.settle.rest import BenchCaution, Rest, at_rest
 from acquire.settle.settings import Expectation, SettleSettings
 from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
@@ -61,13 +60,6 @@ class SettleFilter:
         self._settings = settings or SettleSettings()
         self._doubt = doubt
         self._noise = Noise(self._settings.noise_counts)
-        self._limits = RestLimits(
-            share=self._settings.share,
-            slope_z=self._settings.slope_z,
-            min_points=self._settings.min_conversions,
-            most_doubt=self._settings.most_doubt,
-        )
-        self._last_limits = replace(self._limits, most_doubt=self._settings.last_doubt)
         self.take_up(learned or Learned())
         self._holding = Holding()
         self.expect(None)
@@ -169,7 +161,7 @@ class SettleFilter:
         if reading.kind is Kind.NO_READING or (reading.flags and not _NOT_LIVE.isdisjoint(reading.flags)):
             if self._touch is not None:
                 self._take_lesson(self._touch)
-                self._touch.points = Points(self._touch.points.count_si)
+                self._touch.points = Points(self._touch.points.count_si, self._touch.points.noise)
             return []
         self.pace.note(reading.monotonic_s)
         if reading.value_si is None:
@@ -206,9 +198,9 @@ class SettleFilter:
         """The first number after lift-off; its integration straddles the touch, so it does not count."""
         now_s = reading.monotonic_s
         around = Surroundings(deque(maxlen=HISTORY_LENGTH), now_s, reading.quantity in _IN_OHMS)
-        points, noise = self._begin(reading, value_si)
+        points = self._begin(reading, value_si)
         points.mixed = False
-        self._touch = Touch(now_s, reading, reading.range_full_scale_si, points, noise, around)
+        self._touch = Touch(now_s, reading, reading.range_full_scale_si, points, around)
         return [Contact(reading.meter_id, now_s, reading.utc_s)]
 
     def _broken(self, reading: Reading, touch: Touch, value_si: float) -> None:
@@ -221,13 +213,13 @@ class SettleFilter:
         if gap or reading.range_full_scale_si != touch.full_scale_si:
             self._take_lesson(touch)
             touch.full_scale_si = reading.range_full_scale_si
-            touch.points, touch.noise = self._begin(reading, value_si)
+            touch.points = self._begin(reading, value_si)
             touch.report = None
 
-    def _begin(self, reading: Reading, value_si: float) -> tuple[Points, RangeNoise]:
-        """Empty points of a range, and what is known of its noise."""
+    def _begin(self, reading: Reading, value_si: float) -> Points:
+        """Empty points of a range."""
         count_si = _count_si(reading, value_si)
-        return Points(count_si), self._noise.of(reading.quantity, reading.range_full_scale_si, count_si)
+        return Points(count_si, self._noise.of(reading.quantity, reading.range_full_scale_si, count_si))
 
     def _value(self, reading: Reading, touch: Touch, value_si: float) -> list[SettleEvent]:
         """A number: one step nearer to rest."""
@@ -267,8 +259,8 @@ class SettleFilter:
         if report is None or not (report.final or report.away):
             span_s = self._first_span_s(value_si) if report is None else settings.final_span_s
             lay_long = points.times_s[-1] - touch.contact_s > _LONG_S
-            limits = self._last_limits if lay_long else self._limits
-            settling_ratio, rest = self._judge(touch, band_si, span_s, limits)
+            most_doubt = settings.last_doubt if lay_long else settings.most_doubt
+            settling_ratio, rest = self._judge(touch, band_si, span_s, most_doubt)
             if rest is not None:
                 moved = self._moved_over_gap(reading, touch, rest, band_si)
                 return [*moved, self._report(reading, touch, rest, final=report is not None)]
@@ -309,7 +301,7 @@ class SettleFilter:
         touch.gap_s = None
         if stated is None or gap_s is None:
             return []
-        sigma_si = math.hypot(stated.sigma_si, rest.sigma * touch.points.count_si)
+        sigma_si = math.hypot(stated.sigma_si, math.sqrt(rest.line.variance) * touch.points.count_si)
         least_si = max(band_si, 3.0 * sigma_si, _OTHER * abs(stated.value_si) if touch.brief else 0.0)
         if abs(touch.points.value_si(rest.offset) - stated.value_si) <= least_si:
             return []
@@ -334,29 +326,30 @@ class SettleFilter:
             return []
         for _ in range(_LEAVING):
             points.drop_newest()
-            if len(points.times_s) < self._limits.min_points:
+            if len(points.times_s) < self._settings.min_conversions:
                 break
             value_si = points.value_si(0.0)
             band_si = self._band_si(points.count_si, value_si)
-            _, rest = self._judge(touch, band_si, self._first_span_s(value_si), self._last_limits)
+            last_doubt = self._settings.last_doubt
+            _, rest = self._judge(touch, band_si, self._first_span_s(value_si), last_doubt)
             if rest is not None:
                 return [self._report(latest, touch, rest, final=False)]
         return []
 
     def _judge(
-        self, touch: Touch, band_si: float, span_s: float, limits: RestLimits
+        self, touch: Touch, band_si: float, span_s: float, most_doubt: float
     ) -> tuple[float, Rest | None]:
-        """Put the points to `rest.judge`, in counts."""
+        """Put the points to `rest.at_rest`, in counts."""
         points = touch.points
         if points.times_s[-1] - points.times_s[0] < span_s:
             return math.inf, None
-        settling_ratio, rest, passed = judge(
+        settling_ratio, rest, passed = at_rest(
             points,
-            touch.noise,
-            limits,
+            self._settings,
             band=band_si / points.count_si,
             span_s=span_s,
             horizon_s=self._horizon_s,
+            most_doubt=most_doubt,
             around=touch.around,
             doubt=self._doubt,
             bench=self._bench,
@@ -384,16 +377,19 @@ class SettleFilter:
         if look is None or not points.times_s:
             return
         creeping = self._learned.creeping
-        end = after(points, look, touch.around, touch.noise, creeping)
+        end = after(points, look, touch.around, creeping)
         if end is None:
             return
-        stated_end = None if first is None else after(points, first, touch.around, touch.noise, creeping)
+        stated_end = None if first is None else after(points, first, touch.around, creeping)
         if stated_end is not None:
             self._holding.told()
         far_si = 0.5 * look.band_si
         moving = [t for t, v in touch.around.history if abs(v - end.value_si) > far_si]
         crept_s = moving[-1] - touch.contact_s if moving else 0.0
-        self.take_up(taught(self._learned, look, first, end=end, end_stated=stated_end, crept_s=crept_s))
+        hidden = points.noise.variance < 1.0
+        self.take_up(
+            taught(self._learned, look, first, end=end, end_stated=stated_end, crept_s=crept_s, hidden=hidden)
+        )
 
     def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
         """Has the value moved off its report for two points running?"""
@@ -408,12 +404,12 @@ class SettleFilter:
         points, line = touch.points, rest.line
         count_si = points.count_si
         unknown = self._settings.noise_counts is None
-        learn(touch.noise, line.points, line.squares, points.lag(line), scatter=unknown)
+        learn(points.noise, line.points, line.squares, points.lag(line), scatter=unknown)
         value_si = points.value_si(rest.offset)
-        touch.report = touch.stated = Report(value_si, rest.sigma * count_si, final)
+        touch.report = touch.stated = Report(value_si, math.sqrt(line.variance) * count_si, final)
         revision, touch.revision = touch.revision, touch.revision + 1
         hold: Hold | None = None
-        in_doubt = rest.wary > self._limits.most_doubt
+        in_doubt = rest.wary > self._settings.most_doubt
         if revision == 0 and not in_doubt and self._settings.longer_holds:
             hold = self._holding.asked(reading.utc_s)
         start_s = points.times_s[-line.points] - touch.contact_s - self._settings.block_s
@@ -421,8 +417,8 @@ class SettleFilter:
             meter_id=reading.meter_id,
             quantity=reading.quantity,
             value_si=value_si,
-            type_a_si=rest.type_a * count_si,
-            degrees_of_freedom=rest.degrees_of_freedom,
+            type_a_si=math.sqrt(line.mean_variance) * count_si,
+            degrees_of_freedom=line.degrees,
             drift_si=rest.drift * count_si,
             quantisation_si=rest.quantisation * count_si,
             expanded_si=rest.expanded * count_si,

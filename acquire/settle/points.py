@@ -15,24 +15,36 @@ from drivers.reading import Flag
 MOST_POINTS = 64  # five seconds of a fast meter in blocks of 80 ms; more than a slow one needs
 _REBASE_S = 60.0  # running sums start anew after this long: differences of large sums lose digits
 _NOTHING = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+_SLOW_SHARE = 0.3  # slow part of a meter's noise that averaging does not lower; simulated readings
 
 
 @dataclass(slots=True)
 class StraightLine:
-    """A straight line through the newest points, in counts; times count back from the newest point (<= 0)."""
+    """A straight line through the newest points, in counts; times count back from the newest point (<= 0).
+
+    Attributes:
+        squares: sum of what the line leaves of its points, squared.
+        variance, slope_variance, mean_variance: of one point, of the slope and of the mean, the noise known
+            before taken in.
+        degrees: of freedom of these.
+    """
 
     points: int
     span_s: float
     mean_s: float
     mean: float
-    sxx: float
     slope: float
     squares: float
+    variance: float
+    slope_variance: float
+    mean_variance: float
+    degrees: float
 
 
 class Points:
     """Averaged conversions in one range, in counts relative to the first of them.
 
+    `noise` is the prior belief on the scatter of one of them.
     `_sums` holds, before and after each point, the sums of t, y, t t, t y, y y and of squared steps.
     """
 
@@ -43,14 +55,15 @@ class Points:
         "count_si",
         "flags",
         "mixed",
+        "noise",
         "times_s",
         "values",
         "zero_s",
         "zero_si",
     )
 
-    def __init__(self, count_si: float) -> None:
-        self.count_si = count_si
+    def __init__(self, count_si: float, noise: RangeNoise) -> None:
+        self.count_si, self.noise = count_si, noise
         self.block: list[tuple[float, float]] = []
         self.flags: set[Flag] = set()
         self.mixed = True  # the next reading's integration straddles a touch or a change of range
@@ -108,7 +121,14 @@ class Points:
         return (sty1 - sty0 - (sy1 - sy0) * mean_s) / (stt1 - stt0 - st * mean_s)
 
     def line(self, points: int) -> StraightLine:
-        """Least squares through the newest points, at least two of them at different times."""
+        """Least squares through the newest points, with its uncertainties.
+
+        Those come from prior noise, the line's own scatter and lag-1 correlation: the effective number of
+        readings is n (1 - rho) / (1 + rho), the large-n form for an AR(1) sequence.
+
+        Args:
+            points: at least 3, at different times.
+        """
         st1, sy1, stt1, sty1, syy1, _ = self._sums[-1]
         st0, sy0, stt0, sty0, syy0, _ = self._sums[-1 - points]
         st, sy = st1 - st0, sy1 - sy0
@@ -117,15 +137,20 @@ class Points:
         sxy = sty1 - sty0 - sy * mean_s
         slope = sxy / sxx
         squares = max(syy1 - syy0 - sy * mean - slope * sxy, 0.0)
-        newest_s = self.times_s[-1]
+        newest_s, noise, inflation = self.times_s[-1], self.noise, self.noise.inflation
+        degrees = noise.weight + max((points - 2) / inflation, 0.5)
+        variance = (noise.weight * noise.variance + squares / inflation) / degrees
         return StraightLine(
             points,
             newest_s - self.times_s[-points],
             mean_s - (newest_s - self.zero_s),
             mean - self.values[-1],
-            sxx,
             slope,
             squares,
+            variance,
+            variance * inflation / sxx,
+            variance * inflation / points + _SLOW_SHARE**2 * variance,
+            degrees,
         )
 
     def start(self) -> float:
@@ -214,38 +239,3 @@ class Points:
     def _drop(self, points: int) -> None:
         """Drop the oldest points; running sums are differences, so they stay right."""
         del self.times_s[:points], self.values[:points], self.conversions[:points], self._sums[:points]
-
-
-_SLOW_SHARE = 0.3  # slow part of a meter's noise that averaging does not lower; simulated readings
-
-
-@dataclass(slots=True)
-class LineFit:
-    """A line with its uncertainties, in counts and seconds."""
-
-    line: StraightLine
-    variance: float
-    slope_variance: float
-    mean_variance: float
-    degrees: float
-
-
-def fit(line: StraightLine, noise: RangeNoise) -> LineFit:
-    """Give a line its uncertainties, from prior noise, its own scatter and lag-1 correlation.
-
-    The effective number of readings is n (1 - rho) / (1 + rho), the large-n form for an AR(1) sequence.
-
-    Args:
-        line: through at least 3 points.
-        noise: prior belief on the scatter of one point, in counts.
-
-    Returns:
-        The line, and the posterior variances of one point, of the slope and of the mean.
-    """
-    count, inflation = line.points, noise.inflation
-    degrees = noise.weight + max((count - 2) / inflation, 0.5)
-    variance = (noise.weight * noise.variance + line.squares / inflation) / degrees
-    slow = _SLOW_SHARE**2 * variance
-    return LineFit(
-        line, variance, variance * inflation / line.sxx, variance * inflation / count + slow, degrees
-    )

@@ -12,16 +12,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from acquire.settle.doubt import Doubt, Surroundings, signs
-from acquire.settle.noise import RangeNoise
-from acquire.settle.points import LineFit, Points, StraightLine, fit
+from acquire.settle.doubt import HIDES, Doubt, Surroundings, signs
+from acquire.settle.points import Points, StraightLine
+from acquire.settle.settings import SettleSettings
 
 _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:2008, F.2.2.1
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
 # A report that the doubt lets pass only just states a width that holds most of those that turn out wrong,
 # a sure one the plain 95 %: so the errors that do happen are mostly covered, at the same coverage overall.
 _ONLY_JUST = 0.0016
-_HIDES = 4.0  # noise below a count: the display hides creep, and the same chance weighs more
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (
     12.71,
@@ -43,16 +42,6 @@ _T975 = (
 
 
 @dataclass(slots=True)
-class RestLimits:
-    """What every stretch must keep."""
-
-    share: float
-    slope_z: float
-    min_points: int
-    most_doubt: float
-
-
-@dataclass(slots=True)
 class BenchCaution:
     """What was learnt of the bench, as judging needs it: signs, factors on the chance and on the width."""
 
@@ -70,12 +59,9 @@ class Rest:
 
     line: StraightLine
     offset: float
-    type_a: float
     drift: float
     quantisation: float
-    degrees_of_freedom: float
     expanded: float
-    sigma: float
     chance: float
     wary: float
 
@@ -88,14 +74,14 @@ def student_975(degrees_of_freedom: float) -> float:
     return _T975[whole - 1] if whole <= len(_T975) else 1.96 + 2.5 / degrees_of_freedom
 
 
-def judge(
+def at_rest(
     points: Points,
-    noise: RangeNoise,
-    limits: RestLimits,
+    settings: SettleSettings,
     *,
     band: float,
     span_s: float,
     horizon_s: float,
+    most_doubt: float,
     around: Surroundings,
     doubt: Doubt,
     bench: BenchCaution,
@@ -104,11 +90,11 @@ def judge(
 
     Args:
         points: of this contact and range, at least one.
-        noise: prior scatter of one point.
-        limits: to be kept.
+        settings: with the limits to be kept.
         band: half-width of the band that a settled value keeps, in counts.
         span_s: shortest stretch that counts.
         horizon_s: the drift must keep its share of the band for so long ahead.
+        most_doubt: highest chance that the value is off by more than the band.
         around: what was seen before the stretch.
         doubt: the second question.
         bench: what was learnt of it.
@@ -119,49 +105,47 @@ def judge(
     """
     count = len(points.times_s)
     newest_s = points.times_s[-1]
-    allowed = limits.share * band
+    allowed = settings.share * band
     least = math.inf
-    while count >= limits.min_points and newest_s - points.times_s[-count] >= span_s:
+    while count >= settings.min_conversions and newest_s - points.times_s[-count] >= span_s:
         settling_ratio = abs(points.slope(count)) * horizon_s / allowed
         if settling_ratio <= 1.0:
             line = points.line(count)
-            found = fit(line, noise)
-            ahead = abs(line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
-            settling_ratio = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
+            ahead = abs(line.slope) + settings.slope_z * math.sqrt(line.slope_variance)
+            settling_ratio = max(ahead * horizon_s, math.sqrt(line.mean_variance)) / allowed
             if settling_ratio <= 1.0:
                 break
         least = min(least, settling_ratio)
         count = int(count * _SHORTEN)
     else:
         return least, None, None
-    chance, width, far = doubt(signs(points, found, band, around, bench.signs))
+    chance, width, far = doubt(signs(points, line, band, around, bench.signs))
     likely = bench.caution * chance
-    wary = likely * (_HIDES if found.variance < 1.0 else 1.0)
-    if wary > limits.most_doubt:
+    wary = likely * (HIDES if line.variance < 1.0 else 1.0)
+    if wary > most_doubt:
         return settling_ratio, None, (line, chance)
     half_width = bench.widening * width * band
     if likely > _ONLY_JUST:
         half_width = max(half_width, far * max(bench.widening, 1.0) * band)
     return (
         settling_ratio,
-        _rest(found, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),
+        _rest(line, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),
         (line, chance),
     )
 
 
 def _rest(
-    found: LineFit, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
+    line: StraightLine, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
 ) -> Rest:
     """Value and uncertainty of a stretch that passed."""
-    line = found.line
     squared = line.slope**2
     # The measured slope is shrunk by how well it is known: a slope lost in noise moves the value not at all.
-    kept = line.slope * squared / (squared + found.slope_variance) if squared else 0.0
-    quantisation = _QUANTUM * math.exp(-2 * math.pi**2 * max(found.variance - 1 / 12, 0.0))
-    settled = math.hypot(math.sqrt(found.mean_variance), quantisation)
+    kept = line.slope * squared / (squared + line.slope_variance) if squared else 0.0
+    quantisation = _QUANTUM * math.exp(-2 * math.pi**2 * max(line.variance - 1 / 12, 0.0))
+    settled = math.hypot(math.sqrt(line.mean_variance), quantisation)
     drift = abs(kept) * 0.5 * horizon_s
     combined = math.hypot(settled, drift)
-    factor = _factor(found.degrees, quantisation, combined)
+    factor = _factor(line.degrees, quantisation, combined)
     half_width = max(half_width, widening * factor * combined)
     if half_width > factor * combined:  # contacts like this one drifted further than the line admits
         combined = half_width / factor
@@ -169,12 +153,9 @@ def _rest(
     return Rest(
         line=line,
         offset=line.mean - kept * line.mean_s,
-        type_a=math.sqrt(found.mean_variance),
         drift=drift,
         quantisation=quantisation,
-        degrees_of_freedom=found.degrees,
         expanded=factor * combined,
-        sigma=math.sqrt(found.variance),
         chance=chance,
         wary=wary,
     )

@@ -11,7 +11,7 @@ from acquire.settle import SettleFilter, SettleSettings, weights
 from acquire.settle.doubt import Surroundings, ask, signs
 from acquire.settle.learning import signs_of
 from acquire.settle.noise import RangeNoise
-from acquire.settle.points import Points, fit
+from acquire.settle.points import Points
 from acquire.settle.rest import student_975
 from drivers.reading import Kind, Quantity, Reading
 
@@ -21,12 +21,12 @@ SETTINGS = SettleSettings(noise_counts=0.45)
 
 
 def seen(values_si, count_si=0.1, band=3.0, interval_s=0.4, ohms=True, learned=NEW):
-    points = Points(count_si)
+    points = Points(count_si, RangeNoise(0.2, 4.0))
     around = Surroundings(deque(maxlen=40), 0.0, ohms)
     for k, v in enumerate(values_si):
         points.add(k * interval_s, v, 1)
         around.remember(k * interval_s, v)
-    return signs(points, fit(points.line(6), RangeNoise(0.2, 4.0)), band, around, signs_of(learned))
+    return signs(points, points.line(6), band, around, signs_of(learned))
 
 
 def reports(values_si, doubt, learned=None):

@@ -19,12 +19,12 @@ from drivers.reading import Kind, Quantity, Reading
 HOUR_S = 3600.0
 
 
-def lesson(learned, off, half=1.0, chance=0.001, sigma=1e-6, **look):
+def lesson(learned, off, half=1.0, chance=0.001, sigma=1e-6, hidden=False, **look):
     """One contact whose report was off by so much."""
     stated = Statement(2.0, 0.0, 3.0, half, chance)
     first = Statement(1.0, 0.0, 3.0, **look)
     end = After(off, sigma, 1.0)
-    return taught(learned, first, stated, end=end, end_stated=end, crept_s=0.0)
+    return taught(learned, first, stated, end=end, end_stated=end, crept_s=0.0, hidden=hidden)
 
 
 @given(st.lists(st.floats(0.0, 12.0), min_size=200, max_size=400))
@@ -67,6 +67,19 @@ def test_wrong_reports_make_a_bench_wary_and_right_ones_never_bold():
     assert caution(wary) > 5.0
     assert caution(Learned()) == 1.0
     assert caution(easy) == 1.0
+
+
+def test_where_the_display_hides_creep_a_plain_move_inside_the_band_makes_wary():
+    """Two reports that moved by a sixth and by half of the band, on a fine display and on a coarse one."""
+    fine = lesson(lesson(Learned(), off=1.5), off=0.5)
+    coarse = lesson(lesson(Learned(), off=1.5, hidden=True), off=0.5, hidden=True)
+
+    assert caution(fine) == pytest.approx(1.0, abs=0.01)
+    assert caution(coarse) > 5.0
+
+
+def test_a_move_inside_its_own_uncertainty_makes_nobody_wary():
+    assert caution(lesson(Learned(), off=1.5, sigma=0.4, hidden=True)) == 1.0
 
 
 def test_another_pin_teaches_nothing_of_the_contact():

@@ -5,13 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from acquire.settle.noise import Noise, learn
+from acquire.settle.noise import Noise, RangeNoise, learn
 from acquire.settle.points import MOST_POINTS, Points
 from drivers.reading import Quantity
 
+NOISE = RangeNoise(0.2, 4.0)
+
 
 def filled(times_s, values_si, count_si=0.1):
-    points = Points(count_si)
+    points = Points(count_si, NOISE)
     for t, v in zip(times_s, values_si, strict=True):
         points.add(t, v, 1)
     return points
@@ -37,7 +39,7 @@ def test_a_line_agrees_with_numpy_polyfit(dice, start_s, level):
 
 
 def test_memory_is_bounded_and_the_sums_stay_right_after_hours(dice):
-    points = Points(1e-4)
+    points = Points(1e-4, NOISE)
     t = np.arange(40_000) * 0.1
     v = 12.0 + 1e-3 * dice.normal(size=t.size)
     for a, b in zip(t.tolist(), v.tolist(), strict=True):
@@ -75,7 +77,7 @@ def test_keeping_the_newest_points_keeps_their_line(dice):
 
 
 def test_a_block_is_averaged_to_one_point():
-    points = Points(0.1)
+    points = Points(0.1, NOISE)
     points.block += [(1.0, 10.0), (1.1, 10.4)]
 
     assert points.close_block() == pytest.approx(10.2)
@@ -93,7 +95,7 @@ def test_noise_from_the_meters_file_is_the_first_belief_in_every_range():
 
 def left_over(values):
     """What learning takes of a stretch of points: count, squares, lag-1 autocorrelation."""
-    points = Points(1.0)
+    points = Points(1.0, NOISE)
     for k, v in enumerate(values):
         points.add(0.4 * k, float(v), 1)
     line = points.line(len(values))

@@ -111,6 +111,9 @@ def main() -> int:
     )
     parser.add_argument("--benches", type=int, default=2, help="benches a world and class (default 2)")
     parser.add_argument(
+        "--trade", action="store_true", help="of --worlds: what more doubt, or a longer look, costs and gains"
+    )
+    parser.add_argument(
         "--learn", action="store_true", help="learn the doubt anew and write acquire/settle/weights.py"
     )
     parser.add_argument(
@@ -124,9 +127,9 @@ def main() -> int:
     elif chosen.plot is not None:
         plots.draw(chosen.plot, chosen.classes, chosen.count, chosen.seed)
     elif chosen.worlds is not None:
-        benches.table(
-            chosen.worlds or [*NAMED, "family"], chosen.classes, chosen.benches, chosen.count, chosen.seed
-        )
+        worlds = chosen.worlds or [*NAMED, "family"]
+        variants = benches.TRADE if chosen.trade else benches.VARIANTS
+        benches.table(worlds, chosen.classes, chosen.benches, chosen.count, chosen.seed, variants)
     elif chosen.bound is not None:
         learn.bound(*chosen.bound, chosen.benches)
     elif chosen.learn:

@@ -6,7 +6,7 @@ import dataclasses
 import math
 import time
 
-from acquire.settle.doubt import ask
+from acquire.settle import SettleFilter
 
 from . import product
 from .scoring import Score, add
@@ -17,21 +17,56 @@ WARM_UP = 40  # contacts of a bench that are not scored
 FAMILY_SEED = 3_000_000  # of held-out benches; never learnt from
 BY_CONTACT = (0, 10, 20, 40, 80)  # coverage of contacts from one of these up to the next
 
-VARIANTS = {  # name: (with the network, with learning)
-    "filter": (True, True),
-    "no rule": (True, False),
-    "no network": (False, True),
-    "neither": (False, False),
-}
 HEAD = (
     f"{'world':<12} {'class':<11} {'variant':<11} {'reports':>7} {'false %':>18} {'U says so':>9} "
     f"{'missed %':>8} {'delay s 50/90':>13} {'cover':>6} {'us':>5}"
 )
 
 
+def slower(factor: float, held_s: float) -> type[SettleFilter]:
+    """The product's filter, its doubt weighed by a factor; it reports what has passed for so long already."""
+
+    class Slower(SettleFilter):
+        _passed = None  # the contact's points, and when they first passed
+
+        def take_up(self, learned):
+            super().take_up(learned)
+            self._bench.caution *= factor
+
+        def _judge(self, touch, *limits):
+            first, points = touch.first, touch.points
+            unrest, rest = super()._judge(touch, *limits)
+            if rest is None:
+                self._passed = None
+            if rest is None or touch.report is not None or limits[-1] != self._settings.most_doubt:
+                return unrest, rest
+            now_s = points.times_s[-1]
+            if self._passed is None or self._passed[0] is not points:
+                self._passed = points, now_s
+            if now_s - self._passed[1] >= held_s:
+                return unrest, rest
+            touch.first = first
+            return 2.0, None
+
+    return Slower
+
+
 def never(_: list[float]) -> tuple[float, float, float]:
     """The doubt of a filter without a network."""
     return 0.0, 0.0, 0.0
+
+
+VARIANTS = {
+    "filter": {},
+    "no rule": {"learning": False},
+    "no network": {"doubt": never},
+    "neither": {"doubt": never, "learning": False},
+}
+TRADE = {
+    "filter": {},
+    **{f"doubt x {factor}": {"kind": slower(factor, 0.0)} for factor in (2, 4, 8, 16)},
+    **{f"held {held_s} s": {"kind": slower(1.0, held_s)} for held_s in (0.3, 0.6, 1.0)},
+}
 
 
 def world_of(name: str, bench: int, seed: int) -> World:
@@ -53,7 +88,9 @@ def row(world: str, name: str, variant: str, score: Score) -> str:
     )
 
 
-def table(worlds: list[str], names: list[str], count: int, traces: int, seed: int) -> None:
+def table(
+    worlds: list[str], names: list[str], count: int, traces: int, seed: int, variants: dict[str, dict]
+) -> None:
     """Generate each bench once and run every variant over it."""
     print(
         f"{count} benches of {traces} traces a world and class, seed {seed}; scored after {WARM_UP} contacts"
@@ -62,22 +99,20 @@ def table(worlds: list[str], names: list[str], count: int, traces: int, seed: in
     by_contact = {start: Score() for start in BY_CONTACT}
     for world in worlds:
         for k, name in enumerate(names):
-            scores = {variant: Score() for variant in VARIANTS}
+            scores = {variant: Score() for variant in variants}
             for bench in range(count):
                 key = seed + 100 * bench + k
-                _run(name, make_bench(name, traces, key, world_of(world, bench, key)), scores, by_contact)
+                made = make_bench(name, traces, key, world_of(world, bench, key))
+                _run(name, made, variants, scores, by_contact)
             for variant, score in scores.items():
                 print(row(world, name, variant, score), flush=True)
     print("coverage from contact on:", {start: round(s.coverage, 3) for start, s in by_contact.items()})
 
 
-def _run(name: str, traces, scores: dict[str, Score], by_contact: dict[int, Score]) -> None:
+def _run(name: str, traces, variants, scores: dict[str, Score], by_contact: dict[int, Score]) -> None:
     """One bench, every variant."""
     settings = product.settings_for(name)
-    runs = {
-        variant: product.Bench(settings, ask if network else never, learning=learning)
-        for variant, (network, learning) in VARIANTS.items()
-    }
+    runs = {variant: product.Bench(settings, **made) for variant, made in variants.items()}
     contacts = 0
     for trace in traces:
         readings = product.readings_of(trace)

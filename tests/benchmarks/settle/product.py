@@ -44,9 +44,16 @@ def readings_of(trace: Trace) -> list[Reading]:
 class Bench:
     """One bench with one filter: traces come in order, and what it learns stays."""
 
-    def __init__(self, settings: SettleSettings, doubt: Doubt = ask, *, learning: bool = True) -> None:
+    def __init__(
+        self,
+        settings: SettleSettings,
+        doubt: Doubt = ask,
+        *,
+        learning: bool = True,
+        kind: type[SettleFilter] = SettleFilter,
+    ) -> None:
         self.settings, self.learning = settings, learning
-        self.filter = SettleFilter(settings, doubt)
+        self.filter = kind(settings, doubt)
 
     def detect(self, readings: list[Reading]) -> list[Detection]:
         """First reports, and later ones of the same contact that moved."""
