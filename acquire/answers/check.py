@@ -432,7 +432,7 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
     for each in rows:
         lines += row_lines(each)
     for each in rows:
-        lines += ["", f"{each.step} ({each.offer}):", *term_lines(each)]
+        lines += ["", *term_lines(each)]
     return lines
 
 
