@@ -41,6 +41,21 @@ def test_one_reading_is_a_stranger_s_by_bayes_rule():
     assert none.probability == pytest.approx(stranger / (stranger + known))
 
 
+def test_a_stranger_whose_readings_add_up_is_the_surer_one():
+    """Joined like a Plover, with other windings: 1-3 reads what 1-2 and 2-3 do together, or 2 % more.
+
+    To half an ohm against anywhere in nine decades, by a wrong probe of one in twenty: exp(12).
+    """
+
+    def log_stranger(third):
+        ohms = {("1", "2"): 300.0, ("2", "3"): 100.0, ("1", "3"): third}
+        readings = [PairReading(Pair(*pair), ohm, 1e-3 * ohm) for pair, ohm in ohms.items()]
+        chance = {each.sheet: each.probability for each in identify([PLOVER], readings)}
+        return math.log(chance[None] / chance[PLOVER]) + log_evidence(PLOVER, readings)
+
+    assert log_stranger(400.0) - log_stranger(408.0) == pytest.approx(12.4, abs=1.0)
+
+
 def test_cores_of_known_types_are_recognised_good_faulty_and_warm():
     """Good; the first winding a third shorted; all of it 30 K warm."""
     dice = np.random.default_rng(5)
