@@ -397,6 +397,8 @@ def _fall_between(looks: Sequence[Look], ways: _Ways, per_kelvin: float, shown: 
             continue
         at = np.array([each.at_s - looks[-1].at_s for each in same])
         ohm = np.array([each.ohm for each in same])
+        if float(np.ptp(ohm)) > per_kelvin * float(np.ptp(shown)) * abs(float(ohm.min())):
+            continue  # more than any warmth makes: one of them was taken on another pair
         shape_ohm = (_SHAPE * float(np.ptp(ohm)) if len(same) > 2 else 0.0) + 1e-9 * ohm
         weight = (ohm / np.hypot([each.u_ohm for each in same], shape_ohm)) ** 2
         shape = per_kelvin * ways.left(at)

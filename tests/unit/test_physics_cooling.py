@@ -151,6 +151,16 @@ def test_a_coarse_display_or_a_contact_that_creeps_or_two_that_agree_prove_nothi
     assert 0.5 * nothing < told(drifting(rates)).moving < 1.5 * nothing
 
 
+@pytest.mark.parametrize("ohms", [(0.889, 0.446), (0.446, 0.889, 0.446)])
+def test_values_of_two_pairs_under_one_name_are_no_unit_that_cools(ohms):
+    """A line and a phase of a star: no unit is 250 K warm, so a probe was elsewhere, and nothing is known."""
+    looks = [Look("U-V", 40.0 * number, ohm, 3e-4) for number, ohm in enumerate(ohms)]
+    found, unknown = told(looks), told(looks[-1:])
+    assert (found.low_kelvin, found.kelvin, found.high_kelvin, found.moving) == pytest.approx(
+        (unknown.low_kelvin, unknown.kelvin, unknown.high_kelvin, unknown.moving)
+    )
+
+
 def test_what_the_shift_says_counts_at_each_value_s_own_time():
     """A shift that knows the temperature of an earlier value to 0.1 K: the later one has lost some since."""
     asked = []
