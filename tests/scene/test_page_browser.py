@@ -30,10 +30,7 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         expect(eye.state("touch")).to_contain_text("hold tips together")
         bench.zero(eye)
         eye.state("touch", "slow charge")
-        assert eye.page.locator(".face .asked").evaluate_all("all => all.map(p => p.dataset.pin)") == [
-            "1",
-            "2",
-        ]
+        assert _asked(eye) == ["1", "2"]
         assert eye.sounds() == ["contact", "done"]
         assert eye.said() == ["Hold the probes together.", "Leads zeroed.", "1 and 2."]
 
@@ -63,7 +60,8 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         assert eye.sounds() == ["contact", "pass"]
         _lingers(eye, "pass", "5–6", 0.1)
         bench.lift(eye)
-        bench.touch("1", "2")  # the repetition that asks whether the unit is warm
+        expect(eye.page.locator(".step-asked")).to_contain_text("warm check")
+        bench.touch(*_asked(eye))  # which pair is repeated follows from how its readings came
         eye.state("fail", "unit")
         assert eye.sounds()[-1] == "unit_fail"
         expect(eye.page.locator(".diagnosis")).to_contain_text("of the trigger are shorted")
@@ -82,6 +80,11 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         assert not eye.complaints
     verdicts = [e.payload for e in journal_entries(tmp_path, "verdict")]
     assert [v["outcome"] for v in verdicts if not v["revision"]].count("fail") == 2
+
+
+def _asked(eye):
+    """The pins that the connector's face asks for."""
+    return eye.page.locator(".face .asked").evaluate_all("all => all.map(p => p.dataset.pin)")
 
 
 def _lingers(eye, outcome, pair, for_s):

@@ -159,7 +159,12 @@ def test_a_bench_is_killed_goes_on_and_ends_cleanly_when_its_console_is_closed(t
                 ear.until("change", lambda data: data.get("reading"))
                 lift(sim)  # it must have seen the probes in the air
                 touched(sim, ear, "2", "3")
-                touched(sim, ear, "1", "2")  # the repetition that asks whether the unit is warm
+                again, _ = ear.until(
+                    "change", lambda data: "warm check" in (data.get("ask") or {}).get("text", "")
+                )
+                touched(
+                    sim, ear, *again["ask"]["pair"]
+                )  # which one is repeated follows from how its readings came
                 ear.until("change", lambda data: data.get("result"))
             status, _, answer = posted(page_port, "/papers", {"kind": "label", "serial": "A1"})
             assert status == 200, answer
