@@ -360,7 +360,12 @@ def counts(state: StepState, attempt: Attempt, table: PairTable) -> bool:
         agrees = any(_agree(ohm, before, attempt.touch_u_ohm) for before in state.failed)
         state.failed = (*state.failed, ohm)
         return agrees
-    if not state.failed or outcome not in PASSING or state.passed_once:
+    if outcome not in PASSING or state.passed_once:
+        return True
+    if state.insisted and state.rechecked:  # another value had come twice: one touch is no proof against it
+        state.passed_once = True
+        return False
+    if not state.failed:
         return True
     read_low = any(before < ohm for before in state.failed)
     if state.rechecked or not (read_low or has_look_alike(state.step.pair, table)):
