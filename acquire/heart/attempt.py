@@ -362,16 +362,11 @@ def counts(state: StepState, attempt: Attempt, table: PairTable) -> bool:
         return agrees
     if outcome not in PASSING or state.passed_once:
         return True
-    if state.insisted and state.rechecked:  # another value had come twice: one touch is no proof against it
-        state.passed_once = True
-        return False
-    if not state.failed:
-        return True
+    twice = state.insisted and state.rechecked  # another value came twice: one touch is no proof against it
     read_low = any(before < ohm for before in state.failed)
-    if state.rechecked or not (read_low or has_look_alike(state.step.pair, table)):
-        return True
-    state.passed_once = True
-    return False
+    alone = bool(state.failed) and not state.rechecked
+    state.passed_once = bool(twice or (alone and (read_low or has_look_alike(state.step.pair, table))))
+    return not state.passed_once
 
 
 def has_look_alike(pair: Pair, table: PairTable) -> bool:
