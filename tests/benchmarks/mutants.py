@@ -81,7 +81,7 @@ def planted(source: str, number: int, which: int) -> str:
 
 
 ALSO_TESTED_BY = (
-    "unit/test_answers_explain.py",
+    "unit/test_answers_reported.py",
     "unit/test_plausible.py",
     "unit/test_unit_result.py",
     "scene/test_typed_results.py",

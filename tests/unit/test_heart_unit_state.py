@@ -204,9 +204,9 @@ def test_cannot_judge_is_not_asked_for_again():
 
 def test_no_contact_is_only_ever_open_when_confirmed_twice():
     """A probe in the air reads the same: after a while the prompt asks for the key."""
-    state = unit(contact_wait_s=8.0)
-    assert state.prompt(7.9).why is Why.NONE
-    assert state.prompt(8.0).why is Why.SILENT
+    state = unit()
+    assert state.prompt(2.9).why is Why.NONE
+    assert state.prompt(3.0).why is Why.SILENT
     assert not find_open(state)
     assert find_open(state)
     assert [r[:3] for r in state.readings()] == [(Pair("1", "2"), math.inf, 0.0)]
