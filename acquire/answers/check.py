@@ -428,7 +428,7 @@ def budget_lines(reports: Sequence[CheckedFile]) -> list[str]:
     for each in rows:
         lines += row_lines(each)
     for each in rows:
-        lines += ["", f"{each.step} ({each.offer}):", *term_lines(each)]
+        lines += ["", *term_lines(each)]
     return lines
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +37,7 @@ from acquire.verdict.fitness import (
     row,
 )
 from acquire.words.saying import at_most, capital, joined, ohm_text, within
+from acquire.words.verdicts import range_in_words, remedy
 from drivers.models import MeterModel
 from drivers.reading import Quantity
 
@@ -327,17 +328,19 @@ def row_lines(each: FitnessRow) -> list[str]:
 
 def _what_would(each: FitnessRow) -> str:
     """The smallest change that helps; how good a meter would have to be, where this one cannot be helped."""
-    if not each.would_help.startswith("nothing"):
-        return each.would_help
+    if each.would_help is not None:
+        return remedy(**asdict(each.would_help))
     good = show(each.tolerance_ohm / GOOD_RATIO, "Ω", digits=2)
     nominal = show(each.nominal_ohm, "Ω")
     return f"no range of this meter; one that measures {nominal} to {good} or better, with four wires"
 
 
 def term_lines(each: FitnessRow) -> list[str]:
-    """Its terms, one a line."""
-    return [
+    """A step and its range, and the terms of its budget, one a line."""
+    terms = (
         f"    {term.name:<22} {show(term.standard_uncertainty_ohm, 'Ω', digits=2):>12}  {term.shape.value}"
         for term in each.terms
         if term.standard_uncertainty_ohm > 0.0
-    ]
+    )
+    in_use = range_in_words(each.range_full_scale_ohm, four_wire=each.four_wire)
+    return [f"{each.step} ({in_use}):", *terms]

@@ -360,13 +360,13 @@ def counts(state: StepState, attempt: Attempt, table: PairTable) -> bool:
         agrees = any(_agree(ohm, before, attempt.touch_u_ohm) for before in state.failed)
         state.failed = (*state.failed, ohm)
         return agrees
-    if not state.failed or outcome not in PASSING or state.passed_once:
+    if outcome not in PASSING or state.passed_once:
         return True
+    twice = state.insisted and state.rechecked  # another value came twice: one touch is no proof against it
     read_low = any(before < ohm for before in state.failed)
-    if state.rechecked or not (read_low or has_look_alike(state.step.pair, table)):
-        return True
-    state.passed_once = True
-    return False
+    alone = bool(state.failed) and not state.rechecked
+    state.passed_once = bool(twice or (alone and (read_low or has_look_alike(state.step.pair, table))))
+    return not state.passed_once
 
 
 def has_look_alike(pair: Pair, table: PairTable) -> bool:

@@ -54,7 +54,7 @@ from acquire.steps.setup_choice import (
     quantity_for,
 )
 from acquire.verdict.close import close_unit
-from acquire.verdict.judge import AcceptanceCriteria, AttemptNumber, judge, judge_open, judge_repeat
+from acquire.verdict.judge import AcceptanceCriteria, judge, judge_open, judge_repeat
 from drivers.models import MeterModel
 from drivers.reading import Flag, Quantity
 
@@ -244,8 +244,7 @@ class UnitWork:
         match = None if step is None or not step.conducts else self._as(step, settled)
         if step is None or match is None or match.fit is not Fit.EXPECTED:
             return False
-        number = AttemptNumber(self.serial)
-        return judge(match, self._criteria(step), number, self.place)[0].outcome in PASSING
+        return judge(match, self._criteria(step), self.serial, self.place)[0].outcome in PASSING
 
     def _as(self, step: Step, settled: Settled) -> Match | None:
         """A value as one of another step, where it can be; else None."""
@@ -263,16 +262,13 @@ class UnitWork:
     ) -> tuple[Attempt, Judged]:
         """The attempt and its record, before it is known whether it counts."""
         settled = match.corrected.settled
-        standing = AttemptNumber(
-            self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s
-        )
         if step.name == WARM_CHECK:
-            verdict, evidence = judge_repeat(match, step, standing, self.place)
+            verdict, evidence = judge_repeat(match, step, self.serial, self.place)
         else:
-            verdict, evidence = judge(match, self._criteria(step), standing, self.place)
+            verdict, evidence = judge(match, self._criteria(step), self.serial, self.place)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
-        verdict = replace(verdict, touch=touch)
+        verdict = replace(verdict, attempt=number, revision=revision, touch=touch)
         if Flag.TYPED in settled.flags and verdict.basis is Basis.MEASURED:
             verdict = replace(verdict, basis=Basis.TYPED)
         return _attempt_of(verdict), Judged(verdict, evidence)
@@ -300,12 +296,11 @@ class UnitWork:
         return [] if step is None else [self._open(step, utc_s, basis, witness, 0)]
 
     def _open(self, step: Step, utc_s: float, basis: Basis, witness: tuple[Pair, ...], touch: int) -> Judged:
-        number = self.state.named(step.name).attempts + 1
-        standing = AttemptNumber(self.serial, number)
         verdict, evidence = judge_open(
-            self._criteria(step), standing, self.place, utc_s, basis=basis, witness=witness
+            self._criteria(step), self.serial, self.place, utc_s, basis=basis, witness=witness
         )
-        verdict = replace(verdict, touch=touch)
+        number = self.state.named(step.name).attempts + 1
+        verdict = replace(verdict, attempt=number, touch=touch)
         return self._counted(_attempt_of(verdict), Judged(verdict, evidence))
 
     # ------------------------------------------------------------------ words of the operator

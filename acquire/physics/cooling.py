@@ -134,9 +134,9 @@ def look(
         return Look(name, at_s, ohm, u_ohm)
     slope = float((away * values).sum()) / square
     left = values - values.mean() - slope * away
-    freedom = len(values) - 2
-    variance = float((left**2).sum()) / freedom * (freedom / max(freedom - 2, 0.5))  # Student's wider tails
-    correlated = max(0.0, float((left[1:] * left[:-1]).sum()) / max(float((left**2).sum()), _TINY))
+    squares = float((left**2).sum())
+    correlated = max(0.0, float((left[1:] * left[:-1]).sum()) / max(squares, _TINY))
+    variance = squares / max(len(values) - 4, 0.5)  # of Student's law, which has wider tails than the normal
     variance *= (1.0 + correlated) / (1.0 - min(correlated, 0.9))
     u_slope = math.sqrt((variance + count_ohm**2 / 12.0) / square)
     moving = math.hypot(_CREEP * contact_ohm, _SETTLING * settling_ohm) / float(np.ptp(seconds))
@@ -397,11 +397,13 @@ def _fall_between(looks: Sequence[Look], ways: _Ways, per_kelvin: float, shown: 
             continue
         at = np.array([each.at_s - looks[-1].at_s for each in same])
         ohm = np.array([each.ohm for each in same])
+        if float(np.ptp(ohm)) > per_kelvin * float(np.ptp(shown)) * abs(float(ohm.min())):
+            continue  # more than any warmth makes: one of them was taken on another pair
         shape_ohm = (_SHAPE * float(np.ptp(ohm)) if len(same) > 2 else 0.0) + 1e-9 * ohm
         weight = (ohm / np.hypot([each.u_ohm for each in same], shape_ohm)) ** 2
         shape = per_kelvin * ways.left(at)
         shape -= (weight * shape).sum(axis=1, keepdims=True) / weight.sum()
-        moved = ohm / ((weight * ohm).sum() / weight.sum()) - 1.0
+        moved = ohm / ((weight * ohm).sum() / weight.sum())
         curvature += (weight * shape**2).sum(axis=1)
         pull += (weight * shape * moved).sum(axis=1)
     result: Floats = pull[:, None] * shown - 0.5 * curvature[:, None] * shown**2

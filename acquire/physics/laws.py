@@ -250,7 +250,7 @@ def _gamma_share(a: float, x: float) -> float:
     if x < a + 1.0:
         term = total = 1.0 / a
         n = 0
-        while abs(term) > 1e-17 * abs(total):
+        while total + term != total:  # to the last bit
             n += 1
             term *= x / (a + n)
             total += term

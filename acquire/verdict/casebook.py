@@ -46,6 +46,12 @@ def log_below(x: Floats) -> Floats:
     return result
 
 
+def log_anywhere(ohm: Floats | float) -> Floats:
+    """Log-density of what nothing explains: anywhere from a milliohm to a megohm, each decade alike."""
+    result: Floats = -np.log(np.maximum(np.abs(ohm), 1e-3) * math.log(1e9))
+    return result
+
+
 def log_between(mean: Floats, sd: Floats, low: Floats, high: Floats) -> Floats:
     """Logarithm of the probability that a normal law gives to an interval; 0 for a law without width.
 
@@ -106,9 +112,6 @@ _LEAST_U_OHM, _LEAST_U_SHARE = 1e-7, 1e-6
 
 _HOPELESS = 100.0
 """Circuits less likely than the best by exp(100) are not asked whether their sizes are possible too."""
-
-_SPAN = math.log(1e9)
-"""A reading that no circuit explains may lie anywhere from a milliohm to a megohm, log-uniform."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +256,7 @@ def _atoms(conducts: Bools, usual: Bools, ohm: Floats) -> Floats:
     """
     slip = np.where(usual, _OPEN_TWICE, _OPEN_SLIP)
     finite = np.isfinite(ohm)
-    anywhere = -np.log(np.maximum(np.abs(np.where(finite, ohm, 1.0)), 1e-3) * _SPAN)
+    anywhere = log_anywhere(np.where(finite, ohm, 1.0))
     unlike = np.where(finite, math.log(_SHUT_SLIP) + anywhere, np.log(slip))
     alike = np.where(finite, np.log1p(-slip), math.log1p(-_SHUT_SLIP))
     result: Floats = np.where(conducts == finite, alike, unlike).sum(axis=1)

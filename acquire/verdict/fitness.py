@@ -8,7 +8,7 @@ Not for verdicts.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -42,14 +42,12 @@ class Offer:
     """One range of a meter, wired one way.
 
     Attributes:
-        label: as a person would say it, such as "500 Ω range, 4-wire".
         accuracy: its statement.
         largest_ohm: largest value it shows.
         four_wire: how it is wired.
         noise_ohm: standard deviation of single readings.
     """
 
-    label: str
     accuracy: RangeAccuracy
     largest_ohm: float
     four_wire: bool
@@ -60,7 +58,6 @@ def offers_of(model: MeterModel) -> tuple[Offer, ...]:
     """Every resistance range of a meter, two-wire before four-wire, smallest first."""
     return tuple(
         Offer(
-            label=f"{_ohms(each.full_scale_si)} range" + _FOUR_WIRE.get(quantity, ""),
             accuracy=model.statement(each),
             largest_ohm=each.largest_si,
             four_wire=quantity is Quantity.RESISTANCE_4W,
@@ -69,9 +66,6 @@ def offers_of(model: MeterModel) -> tuple[Offer, ...]:
         for quantity in (Quantity.RESISTANCE, Quantity.RESISTANCE_4W)
         for each in model.ranges_of(quantity)
     )
-
-
-_FOUR_WIRE = {Quantity.RESISTANCE_4W: ", 4-wire"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,33 +117,52 @@ def reference_of(
 
 
 @dataclass(frozen=True, slots=True)
+class Remedy:
+    """What would have to change for a step to be judged.
+
+    Attributes:
+        range_full_scale_ohm, four_wire: another range of the meter; None: the one in use will do.
+        zeroed_leads: a lead zero taken with care, two wires.
+        thermometer: one beside the unit.
+        resistor_ohm: a known one of about so much, 0.1 %, as a reference; None: none.
+    """
+
+    range_full_scale_ohm: float | None = None
+    four_wire: bool = False
+    zeroed_leads: bool = False
+    thermometer: bool = False
+    resistor_ohm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class FitnessRow:
     """One step of the table.
 
     Attributes:
         step: its name.
         nominal_ohm: what it should read.
-        offer: label of the range and wiring.
+        range_full_scale_ohm, four_wire: the range in use and how it is wired.
         tolerance_ohm: half the width between the limits, or as `Limits.tolerance_ohm` says.
         expanded_ohm: U (95 %) of a reading at nominal.
         ratio: tolerance over U; below 1 the step cannot be judged.
         dominating: name of the largest term.
         terms: the whole budget, largest first.
         can_judge: U does not exceed the tolerance, and the range can show the value.
-        would_help: the smallest change after which it could be judged; empty when it can, or nothing would.
+        would_help: the smallest change after which it could be judged; None when it can, or nothing would.
         upper_only: True where the tolerance is an upper limit, as of a strap, and there is no lower one.
     """
 
     step: str
     nominal_ohm: float
-    offer: str
+    range_full_scale_ohm: float
+    four_wire: bool
     tolerance_ohm: float
     expanded_ohm: float
     ratio: float
     dominating: str
     terms: tuple[Term, ...]
     can_judge: bool
-    would_help: str
+    would_help: Remedy | None
     upper_only: bool = False
 
 
@@ -176,14 +189,15 @@ def row(
     return FitnessRow(
         step=step,
         nominal_ohm=nominal_ohm,
-        offer=in_use.label,
+        range_full_scale_ohm=in_use.accuracy.range_full_scale_si,
+        four_wire=in_use.four_wire,
         tolerance_ohm=allowed,
         expanded_ohm=value.expanded_ohm,
         ratio=allowed / value.expanded_ohm if value.expanded_ohm > 0.0 else math.inf,
         dominating=value.terms[0].name,
         terms=value.terms,
         can_judge=able,
-        would_help="" if able else _what_would_help(nominal_ohm, allowed, bench, offers),
+        would_help=None if able else _remedy(nominal_ohm, allowed, bench, offers),
         upper_only=limits.lower_ohm is None,
     )
 
@@ -242,53 +256,42 @@ def _settled(shown_ohm: float, offer: Offer, readings: int) -> Settled:
     )
 
 
-def _what_would_help(
-    nominal_ohm: float, allowed: float, bench: BenchUncertainty, offers: Sequence[Offer]
-) -> str:
-    """The first change, single ones before pairs and two wires before four, after which it can be judged."""
-    for words, changed, offer in _changes(nominal_ohm, bench, offers):
-        value = foresee(nominal_ohm, changed, offer)
-        if value.expanded_ohm <= allowed and value.raw_ohm <= offer.largest_ohm:
-            return words
-    return "nothing this meter offers; use one of higher accuracy on low ohms"
+def _remedy(
+    nominal_ohm: float, allowed_ohm: float, bench: BenchUncertainty, offers: Sequence[Offer]
+) -> Remedy | None:
+    """The first change after which a step could be judged."""
+    for remedy, offer in _remedies(nominal_ohm, offers):
+        value = foresee(nominal_ohm, _with(remedy, bench, offer), offer)
+        if value.expanded_ohm <= allowed_ohm and value.raw_ohm <= offer.largest_ohm:
+            return remedy
+    return None
 
 
-def _changes(
-    nominal_ohm: float, bench: BenchUncertainty, offers: Sequence[Offer]
-) -> Iterable[tuple[str, BenchUncertainty, Offer]]:
+def _remedies(nominal_ohm: float, offers: Sequence[Offer]) -> Iterator[tuple[Remedy, Offer]]:
+    """Every change with the range it leaves in use; single ones before pairs, two wires before four.
+
+    What a bench has already changes nothing for the better, so it need not be left out.
+    """
     in_use, *others = offers
-    zeroed = replace(bench, zero_u_ohm=GOOD_ZERO_OHM)
-    measured = replace(bench, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
-    may_zero = bench.zero_u_ohm is None or bench.zero_u_ohm > GOOD_ZERO_OHM
-    may_measure = bench.winding_u_kelvin > GOOD_THERMOMETER_KELVIN
-    known = above_zero(nominal_ohm, "the nominal resistance in ohms")
-    resistor = reference_of("", known, GOOD_RESISTOR / 2.0 * known, bench, in_use)
-    compared = replace(bench, references=(*bench.references, resistor))
-    words = f"a known resistor of about {_ohms(float(f'{known:.2g}'))}, 0.1 %, as [[reference]]"
-    fitting = [offer for offer in others if offer.largest_ohm >= nominal_ohm]
-    if may_zero and not in_use.four_wire:
-        yield "zeroed leads", zeroed, in_use
-    if may_measure:
-        yield "a thermometer at the unit", measured, in_use
-    for offer in fitting:
-        yield f"the {offer.label}", bench, offer
-    for offer in fitting:
-        if may_zero and not offer.four_wire:
-            yield f"the {offer.label} with zeroed leads", zeroed, offer
-        if may_measure:
-            yield f"the {offer.label} with a thermometer at the unit", measured, offer
-    if may_zero and may_measure and not in_use.four_wire:
-        both = replace(zeroed, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
-        yield "zeroed leads and a thermometer at the unit", both, in_use
-    yield words, compared, in_use
-    if may_measure:
-        both = replace(compared, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
-        yield f"{words}, and a thermometer at the unit", both, in_use
+    yield Remedy(zeroed_leads=True), in_use
+    yield Remedy(thermometer=True), in_use
+    ranges = [(Remedy(o.accuracy.range_full_scale_si, four_wire=o.four_wire), o) for o in others]
+    yield from ranges
+    for other, offer in ranges:
+        yield replace(other, zeroed_leads=True), offer
+        yield replace(other, thermometer=True), offer
+    yield Remedy(zeroed_leads=True, thermometer=True), in_use
+    yield Remedy(resistor_ohm=nominal_ohm), in_use
+    yield Remedy(resistor_ohm=nominal_ohm, thermometer=True), in_use
 
 
-def _ohms(ohm: float) -> str:
-    """A range by its trade name: 200 Ω, 20 kΩ, 2 MΩ."""
-    for scale, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
-        if ohm >= scale:
-            return f"{ohm / scale:g} {unit}"
-    return f"{ohm:g} Ω"
+def _with(remedy: Remedy, bench: BenchUncertainty, offer: Offer) -> BenchUncertainty:
+    """The bench after a change."""
+    if remedy.zeroed_leads:
+        bench = replace(bench, zero_u_ohm=GOOD_ZERO_OHM)
+    if (ohm := remedy.resistor_ohm) is not None:
+        resistor = reference_of("", ohm, GOOD_RESISTOR / 2.0 * ohm, bench, offer)
+        bench = replace(bench, references=(*bench.references, resistor))
+    if remedy.thermometer:
+        bench = replace(bench, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
+    return bench

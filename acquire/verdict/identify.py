@@ -10,6 +10,7 @@ from acquire.physics.common import PairReading
 from acquire.records import Hypothesis, Purpose, Sheet
 from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
+from acquire.verdict.casebook import log_anywhere
 from acquire.verdict.diagnose import Readings, findings, log_evidence, told
 
 _NONE_OF_THEM = 0.3
@@ -101,6 +102,4 @@ def _stranger(table: PairTable, readings: Readings) -> float:
 
 def _anything(ohm: float) -> float:
     """Log-density of a reading of a type nobody knows: open or not evenly, else any decade alike."""
-    if math.isinf(ohm):
-        return math.log(0.5)
-    return math.log(0.5 / (max(abs(ohm), 1e-3) * math.log(1e9)))
+    return math.log(0.5) + (0.0 if math.isinf(ohm) else float(log_anywhere(ohm)))

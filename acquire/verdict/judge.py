@@ -31,23 +31,6 @@ from acquire.verdict.guard import decide_corrected
 
 
 @dataclass(frozen=True, slots=True)
-class AttemptNumber:
-    """Where in its unit a verdict stands.
-
-    Attributes:
-        serial: of the unit.
-        number: 1 for the first attempt at this step.
-        revision: of the settled value.
-        settle_s: seconds from contact to the deciding reading.
-    """
-
-    serial: str
-    number: int = 1
-    revision: int = 0
-    settle_s: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
 class AcceptanceCriteria:
     """What a value is held against.
 
@@ -63,19 +46,19 @@ class AcceptanceCriteria:
 
 
 def judge(
-    match: Match, criteria: AcceptanceCriteria, attempt: AttemptNumber, place: Circumstances
+    match: Match, criteria: AcceptanceCriteria, serial: str, place: Circumstances
 ) -> tuple[Verdict, Evidence]:
-    """Judge a matched value and write its record.
+    """Judge a matched value and write its record, as of a first attempt that no touch is known of.
 
     Args:
         match: the value and where it belongs.
         criteria: what it is held against.
-        attempt: where in the unit this stands.
+        serial: of the unit.
         place: the bench.
     """
     decision, limits, scope = _decided(match.corrected, criteria, place.sheet)
     criteria = replace(criteria, limits=limits)
-    blank = _unmeasured(criteria, attempt, place, match.corrected.settled.utc_s)
+    blank = _unmeasured(criteria, serial, place, match.corrected.settled.utc_s)
     verdict = replace(
         _measured(blank, match, slow=criteria.step.slow),
         outcome=decision.outcome,
@@ -99,25 +82,23 @@ def _decided(corrected: Corrected, asked: AcceptanceCriteria, sheet: Sheet) -> t
     return decision, asked.limits, Scope.TOLERANCE
 
 
-def judge_repeat(
-    match: Match, step: Step, attempt: AttemptNumber, place: Circumstances
-) -> tuple[Verdict, Evidence]:
+def judge_repeat(match: Match, step: Step, serial: str, place: Circumstances) -> tuple[Verdict, Evidence]:
     """Write the record of the first pair measured again; whether it has moved, and so its outcome, is not in.
 
     Args:
         match: the value.
         step: the repetition.
-        attempt: where in the unit this stands.
+        serial: of the unit.
         place: the bench.
     """
     unlimited = AcceptanceCriteria(step, Limits(None, None), math.inf)
-    blank = _unmeasured(unlimited, attempt, place, match.corrected.settled.utc_s)
+    blank = _unmeasured(unlimited, serial, place, match.corrected.settled.utc_s)
     return replace(_measured(blank, match, slow=step.slow), basis=Basis.REPEATED), _evidence(match)
 
 
 def judge_open(
     criteria: AcceptanceCriteria,
-    attempt: AttemptNumber,
+    serial: str,
     place: Circumstances,
     utc_s: float,
     *,
@@ -131,7 +112,7 @@ def judge_open(
     """
     should_conduct = math.isfinite(criteria.nominal_ohm)
     verdict = replace(
-        _unmeasured(criteria, attempt, place, utc_s),
+        _unmeasured(criteria, serial, place, utc_s),
         outcome=Outcome.FAIL if should_conduct else Outcome.PASS,
         conformance_probability=0.0 if should_conduct else None,
         basis=basis,
@@ -140,14 +121,12 @@ def judge_open(
     return verdict, Evidence(terms=(), trace=(), raw_hex="")
 
 
-def _unmeasured(
-    criteria: AcceptanceCriteria, attempt: AttemptNumber, place: Circumstances, utc_s: float
-) -> Verdict:
+def _unmeasured(criteria: AcceptanceCriteria, serial: str, place: Circumstances, utc_s: float) -> Verdict:
     """Everything that is known without a value; whoever measured fills in the rest."""
     step, limits, nominal_ohm = criteria.step, criteria.limits, criteria.nominal_ohm
     return Verdict(
         bench=place.bench,
-        serial=attempt.serial,
+        serial=serial,
         sheet=place.sheet.name,
         sheet_hash=place.sheet.content_hash,
         purpose=place.purpose,
@@ -160,10 +139,10 @@ def _unmeasured(
         lower_ohm=limits.lower_ohm,
         upper_ohm=limits.upper_ohm,
         rule=place.sheet.rule,
-        attempt=attempt.number,
-        revision=attempt.revision,
+        attempt=1,
+        revision=0,
         utc_s=utc_s,
-        settle_s=attempt.settle_s,
+        settle_s=0.0,
         quantity=step.quantity,
         meter_id=place.meter_id,
         meter_model=place.meter_model,
@@ -201,6 +180,7 @@ def _measured(blank: Verdict, match: Match, *, slow: bool) -> Verdict:
         shared=shared_of(corrected.terms),
         expanded_ohm=corrected.expanded_ohm,
         coverage_factor=corrected.coverage_factor,
+        settle_s=settled.monotonic_s - settled.contact_s,
         conversions=settled.conversions,
         quantity=settled.quantity,
         range_full_scale_ohm=settled.range_full_scale_si,

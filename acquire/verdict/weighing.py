@@ -28,7 +28,7 @@ from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
 from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
-from acquire.verdict.casebook import Explained, FaultModel
+from acquire.verdict.casebook import Explained, FaultModel, log_anywhere
 from acquire.verdict.dictionary import UNKNOWN, Case
 from acquire.verdict.solving import Bools, Floats
 
@@ -287,7 +287,7 @@ def unknown_weight(table: PairTable, readings: Sequence[PairReading]) -> float:
         if math.isinf(ohm):
             total += math.log(0.55 if math.isinf(nominal_ohm) else 0.05)
             continue
-        anything = 1.0 / (max(abs(ohm), 1e-3) * math.log(1e9))
+        anything = float(np.exp(log_anywhere(ohm)))
         usual = 0.0
         if math.isfinite(nominal_ohm):
             width = math.hypot(table.spread_ohm(pair), u_ohm, 1e-9)

@@ -255,3 +255,29 @@ def contradiction(finding: Finding) -> str:
         f"{finding.pair} reads {ohm_text(finding.ohm)}, but the other readings predict {predicted}: "
         "was each pair the one asked for?"
     )
+
+
+def range_in_words(full_scale_ohm: float, *, four_wire: bool) -> str:
+    """A range by its trade name: "200 Ω range", "20 kΩ range, 4-wire"."""
+    sizes = ((1e6, "MΩ"), (1e3, "kΩ"), (0.0, "Ω"))
+    size, unit = next(each for each in sizes if full_scale_ohm >= each[0])
+    return f"{full_scale_ohm / (size or 1.0):g} {unit} range{', 4-wire' if four_wire else ''}"
+
+
+def remedy(
+    *,
+    range_full_scale_ohm: float | None,
+    four_wire: bool,
+    zeroed_leads: bool,
+    thermometer: bool,
+    resistor_ohm: float | None,
+) -> str:
+    """What would have to change for a step to be judged, from an `acquire.verdict.fitness.Remedy`."""
+    with_it = ["zeroed leads"] * zeroed_leads + ["a thermometer at the unit"] * thermometer
+    if range_full_scale_ohm is not None:
+        other = f"the {range_in_words(range_full_scale_ohm, four_wire=four_wire)}"
+        return (", with " if four_wire else " with ").join([other, *with_it])
+    if resistor_ohm is not None:
+        size = show(float(f"{resistor_ohm:.2g}"), "Ω", digits=2)
+        return ", and ".join([f"a known resistor of about {size}, 0.1 %, as [[reference]]", *with_it])
+    return joined(with_it)

@@ -60,6 +60,12 @@ def test_any_line_is_understood_or_refused_in_a_sentence(text):
         assert value is None or math.isfinite(value)
 
 
+@given(st.integers(1, 10_000), st.sampled_from(["", "k"]), st.sampled_from(["", "at "]))
+def test_a_frequency_is_in_hertz(count, prefix, before):
+    """Whether kilo stands before it or not."""
+    assert typed_line(f"L 1 = 6 mH, {before}{count} {prefix}Hz").hertz == count * {"": 1.0, "k": 1e3}[prefix]
+
+
 @given(lines(), st.one_of(st.none(), st.floats(-50, 150)))
 def test_a_result_is_recorded_whole_or_refused_in_a_sentence(text, celsius):
     """What is recorded survives the journal's spelling, and a stated outcome is the person's own."""

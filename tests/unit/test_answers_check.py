@@ -405,7 +405,8 @@ def test_four_wires_are_what_helps_a_bench_meter_on_two(tmp_path):
     """The sheet insists on four wires, so the shipped stator is judged; the transformer is not, by two."""
     steps = steps_of(tmp_path, "plover-80", "bench-50000", four_wire=False)
     assert not steps["lighting"]["can_judge"]
-    assert steps["lighting"]["would_help"] == "the 50 Ω range, 4-wire"
+    helps = steps["lighting"]["would_help"]
+    assert (helps["range_full_scale_ohm"], helps["four_wire"], helps["zeroed_leads"]) == (50.0, True, False)
     assert steps_of(tmp_path, "plover-80", "bench-50000")["lighting"]["can_judge"]
 
 

@@ -116,6 +116,18 @@ def test_twice_on_the_wrong_pair_does_not_fail_a_good_unit():
     assert state.outcome is Outcome.PASS
 
 
+def test_one_passing_touch_does_not_stand_against_a_value_that_came_twice():
+    """Two pins swapped, so that 1–2 always reads like 1–3; one probe astray at the end must not hide it."""
+    state = unit(warm_check=False)
+    insisted(state, 248.7, DIAGONAL)
+    finish_good(state)
+    assert touch(state, fit(Fit.EXPECTED, 202.5)) is False
+    assert asked(state) == (Ask.TOUCH_AGAIN, "slow charge", Why.PASSED_AFTER_FAIL)
+    while not state.done:
+        touch(state, fit(Fit.OTHER_PAIR, 248.7, DIAGONAL), Outcome.FAIL)
+    assert state.outcome is Outcome.FAIL
+
+
 def test_in_the_end_it_counts_whatever_it_looks_like():
     """Asked for three times more at the end, since it is 1–3 to the digit; no endless asking."""
     state = unit()

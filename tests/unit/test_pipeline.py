@@ -137,7 +137,7 @@ def test_an_open_winding_is_believed_only_with_a_key():
     bench.air(3.0)
     bench.command(ConfirmOpen())
     verdicts = [j.verdict for j in bench.of(Judged)]
-    assert [v.counts for v in verdicts] == [False, True]
+    assert [(v.attempt, v.counts) for v in verdicts] == [(1, False), (2, True)]
     assert verdicts[1].outcome is Outcome.FAIL
     assert verdicts[1].reference_ohm is None
 

@@ -75,6 +75,7 @@ def test_values_off_the_normal_law_are_said():
 def test_the_meters_part_of_the_spread_is_told(u, told):
     got = capability(batch(60), CapabilityLimits(96.0, 104.0), meter_u=u)
     assert told in got.remarks[-1]
+    assert got.meter_share == 1.0 or got.remarks[-1].startswith(f"At most {100.0 * got.meter_share:.0f} % of")
     assert got.meter_share == pytest.approx(min(1.0, (u / got.sigma_overall) ** 2))
 
 

@@ -28,6 +28,18 @@ def test_a_statistic_from_the_far_tail_is_that_of_scipy():
     assert normality(values.tolist()).a_square == pytest.approx(a_square, rel=1e-7)
 
 
+def test_the_probability_falls_without_a_jump_from_normal_values_to_skewed_ones():
+    """Its four pieces (D'Agostino and Stephens 1986, table 4.9) meet on the way to exponential ones."""
+    shares = (np.arange(60) + 0.5) / 60.0
+    normal, skewed = special.ndtri(shares), -np.log1p(-shares)
+    found = [normality((normal + part * skewed).tolist()).p for part in np.linspace(0.0, 6.0, 1200)]
+    steps = np.diff(found)
+    assert found[0] > 0.99
+    assert found[-1] < 0.01
+    assert steps.max() < 5e-3
+    assert steps.min() > -0.02
+
+
 def test_normal_values_are_doubted_as_often_as_chance_has_it():
     rng = np.random.default_rng(6)
     doubted = sum(normality(rng.normal(size=40).tolist()).doubtful for _ in range(1000))

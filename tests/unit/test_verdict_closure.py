@@ -100,6 +100,17 @@ def test_a_phase_of_a_star_without_neutral_has_limits_of_its_own():
     assert {e.where: e.outcome for e in joint}["phase W"] is Outcome.FAIL
 
 
+def test_a_phase_is_known_as_its_three_line_readings_are():
+    """(U-V + V-W - U-W) / 2 of readings known to 5 milliohm each, independently: 8.7 milliohm, 95 %."""
+    star = replace(QUERN, steps=(), pins=QUERN.pins[:3])
+    table = PairTable(star)
+    readings = [PairReading(pair, table.nominal_ohm(pair), 5e-3) for pair in LINES]
+    phases = [each for each in closures(table, readings, Purpose.FINAL) if each.kind is ClosureKind.WINDING]
+    assert len(phases) == 3
+    for each in phases:
+        assert each.expanded_ohm == pytest.approx(math.sqrt(3.0) * 5e-3, rel=0.05)
+
+
 def test_a_phase_of_a_delta_has_limits_of_its_own():
     """7 % low in one phase of a delta moves its own line reading by 4.7 %."""
     delta = replace(

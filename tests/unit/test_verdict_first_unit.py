@@ -142,6 +142,14 @@ def test_a_spool_that_the_bench_has_a_card_of_is_the_likelier():
     assert of_another(CARDS[0], far) == of_another()
 
 
+@pytest.mark.parametrize(("off", "named"), [(1.0, "36-B"), (0.996, "36-B"), (0.98, "")])
+def test_a_known_spool_is_named_where_the_unit_reads_like_it(off, named):
+    """Within 0.6 % of what its card says: windings from one spool vary by so much."""
+    doubt = first_look(FATHOM, SPOOLS, unit(P1=off * B / A, P2=off * B / A), cards=CARDS).doubt
+    spools = [p.spool for each in doubt.hypotheses for p in each.places if p.fault == "other_spool"]
+    assert spools[0] == named
+
+
 def test_a_cold_unit_is_no_wrong_spool():
     """5 K below the thermometer: 2 % less in all copper."""
     assert look(unit(P1=0.98, P2=0.98, S1=0.98, S2=0.98)).doubt is None

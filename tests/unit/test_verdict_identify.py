@@ -10,6 +10,7 @@ from acquire.records import BranchKind, Pair
 from acquire.verdict.diagnose import log_evidence
 from acquire.verdict.identify import identify
 from tests.known_sheets import FATHOM, PLOVER, QUERN
+from tests.later import norm
 from tests.true_units import Errors, measured
 
 KNOWN = (PLOVER, QUERN, FATHOM)
@@ -39,6 +40,17 @@ def test_one_reading_is_a_stranger_s_by_bayes_rule():
     known = 0.7 * math.exp(log_evidence(PLOVER, readings))
     none = next(each for each in identify([PLOVER], readings) if each.sheet is None)
     assert none.probability == pytest.approx(stranger / (stranger + known))
+
+
+def test_a_stranger_s_readings_follow_from_each_other():
+    """Joined like a Plover: two windings lie anywhere in five decades, 1-3 reads both within half an ohm."""
+    ohms = {("1", "2"): 300.0, ("2", "3"): 100.0, ("1", "3"): 400.0}
+    readings = [PairReading(Pair(*pair), ohm, 1e-3 * ohm) for pair, ohm in ohms.items()]
+    chance = {each.sheet: each.probability for each in identify([PLOVER], readings)}
+    found = math.log(chance[None] / chance[PLOVER]) + math.log(0.7) + log_evidence(PLOVER, readings)
+    anywhere = -math.log(300.0 * math.log(1e5)) - math.log(100.0 * math.log(1e5))
+    both = norm.logpdf(0.0, 0.0, math.hypot(0.3, 0.1, 0.4))
+    assert found == pytest.approx(math.log(0.3) + 3.0 * math.log(0.95) + anywhere + both, abs=0.05)
 
 
 def test_cores_of_known_types_are_recognised_good_faulty_and_warm():
