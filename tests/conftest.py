@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import signal
 import subprocess
 
 import pytest
@@ -20,6 +21,9 @@ settings.load_profile("steadyohm")
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 """Tests start hundreds of processes of ours; without kept bytecode each would compile everything anew."""
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # as in the background of a shell; Ctrl-C is tested
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 subprocess.Popen = Warm
 """What asks for a process of ours, test or product, asyncio too, has it at once."""
