@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import os
 import signal
 import subprocess
@@ -37,6 +38,17 @@ structlog.configure(  # a rich traceback takes seconds of processor time
 
 
 LOGS = structlog.get_config()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection():
+    """Thousands of tests stay until the end: whoever looks for garbage need not look at each again."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.enable()
+        gc.freeze()
 
 
 def pytest_runtest_setup():
