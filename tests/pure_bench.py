@@ -12,7 +12,6 @@ from pathlib import Path
 
 from acquire.bench.daemon import recorded
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import Ask, Circumstances, Code, Notice, Prompt, Purpose, StartUnit, UnitResult
 from acquire.records.codes import Order
@@ -94,7 +93,7 @@ class Bench:
         self.conversion = 0
         self.pipeline = Pipeline(
             Circumstances("bench-1", purpose, sheet, "meter", model.name, "m", "b", "test"),
-            ModelStatements(model),
+            model,
             Conditions(temperature=Temperature(celsius, 0.2, self.utc_s), temperature_max_age_s=1e9),
             four_wire_below_ohm=10.0,
             order=order,

@@ -106,7 +106,8 @@ def _forker():
             env={**os.environ, "TERM": "dumb", "COLUMNS": "120", "OPENBLAS_NUM_THREADS": "1"},
         )
     assert here.recv(10) == b"ready"
-    atexit.register(here.close)
+    atexit.register(process.wait)
+    atexit.register(here.close)  # before: it ends with its line
     return here, process  # kept, or it were waited for in vain
 
 
