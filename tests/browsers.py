@@ -18,7 +18,7 @@ import pytest
 from playwright.sync_api import expect, sync_playwright
 
 from tests.waiting import PATIENCE_S, wait_until
-from tests.whole_bench import CONFIGS, bench_file, free_port, running, simulated
+from tests.whole_bench import CONFIGS, SPEED, bench_file, free_port, running, simulated
 
 CHROMIUM = shutil.which("chromium-headless-shell") or shutil.which("chromium")
 """The shell without windows where it is there: a page costs half as much in it."""
@@ -83,7 +83,7 @@ class Page:
     complaints: list = field(default_factory=list)
 
     def sounds(self):
-        """Names of the sounds played since the last look, in order."""
+        """Names of the sounds played since the last look, in order, but for that of hands which took long."""
         notes = self.page.evaluate("window.heard.splice(0)")
         known = self.page.evaluate(
             "import('/static/sounds.js').then((m) => Object.entries(m.SOUNDS)"
@@ -96,7 +96,7 @@ class Page:
             name, its = max(found, key=lambda pair: len(pair[1]))
             names.append(name)
             notes = notes[len(its) :]
-        return names
+        return [name for name in names if name != "nothing_felt"]
 
     def said(self):
         """What was spoken since the last look."""
@@ -212,11 +212,11 @@ class PagedBench:
 
 
 @contextlib.contextmanager
-def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, batch="", changes=()):
+def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, pace=SPEED, batch="", changes=()):
     """The simulation and the real daemon, each a process.
 
     `more` is added to the bench file; `speed` is that of the unit and the meter, so that values are at rest
-    sooner, while the daemon and its page run at life's speed. `steps` are those kept of the sheet (slow
+    sooner, `pace` that of the daemon. `steps` are those kept of the sheet (slow
     charge, fast charge, trigger): enough for a story, and half the time.
     """
     port, page_port = free_port(), free_port()
@@ -235,7 +235,7 @@ def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, batch="", chang
     file.write_text(
         file.read_text(encoding="utf-8") + f"\n[page]\nport = {page_port}\n{more}", encoding="utf-8"
     )
-    with simulated(port, speed=speed) as sim, running(file) as daemon:
+    with simulated(port, speed=speed) as sim, running(file, speed=pace) as daemon:
         bench = PagedBench(sim, file, f"http://127.0.0.1:{page_port}/", daemon)
         until_served(bench.url)
         yield bench

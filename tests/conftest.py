@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import os
+import signal
 import subprocess
 
 import pytest
@@ -21,6 +23,9 @@ settings.load_profile("steadyohm")
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 """Tests start hundreds of processes of ours; without kept bytecode each would compile everything anew."""
 
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # as in the background of a shell; Ctrl-C is tested
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
 subprocess.Popen = Warm
 """What asks for a process of ours, test or product, asyncio too, has it at once."""
 
@@ -33,6 +38,17 @@ structlog.configure(  # a rich traceback takes seconds of processor time
 
 
 LOGS = structlog.get_config()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection():
+    """Thousands of tests stay until the end: whoever looks for garbage need not look at each again."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.enable()
+        gc.freeze()
 
 
 def pytest_runtest_setup():

@@ -10,9 +10,10 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+from acquire.bench.daemon import recorded
 from acquire.conditions import Conditions, Temperature
 from acquire.pipeline import Pipeline
-from acquire.records import Ask, Circumstances, Prompt, Purpose, StartUnit, UnitResult
+from acquire.records import Ask, Circumstances, Code, Notice, Prompt, Purpose, StartUnit, UnitResult
 from acquire.records.codes import Order
 from acquire.sheets import load_sheet
 from drivers.models import load_model
@@ -153,3 +154,16 @@ class Bench:
 
     def of(self, kind):
         return [e for e in self.events if isinstance(e, kind)]
+
+    @property
+    def refusals(self):
+        """What was refused, in order."""
+        return [n.facts["refusal"] for n in self.of(Notice) if n.code is Code.COMMAND_REFUSED]
+
+    def restarted(self, **changes):
+        """Another bench, told what is on record of this one."""
+        fresh = Bench(**changes)
+        fresh.now_s = self.now_s
+        fresh.events += fresh.pipeline.replay([record for record, _ in recorded(self.events)], self.now_s)
+        fresh.read(None)
+        return fresh

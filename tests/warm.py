@@ -10,6 +10,7 @@ The one that forks is a child of the test's process, which adopts what it forks 
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import ctypes
 import gc
@@ -21,6 +22,7 @@ import secrets
 import socket
 import subprocess
 import sys
+import time
 from functools import cache
 from pathlib import Path
 
@@ -104,6 +106,8 @@ def _forker():
             env={**os.environ, "TERM": "dumb", "COLUMNS": "120", "OPENBLAS_NUM_THREADS": "1"},
         )
     assert here.recv(10) == b"ready"
+    atexit.register(process.wait)
+    atexit.register(here.close)  # before: it ends with its line
     return here, process  # kept, or it were waited for in vain
 
 
@@ -122,6 +126,7 @@ def serve():
         reading, writing = os.pipe()
         between = os.fork()
         if not between:
+            first = os.getpid()
             child = os.fork()
             if child:
                 os.write(writing, str(child).encode())
@@ -129,6 +134,8 @@ def serve():
             os.close(reading)
             os.close(writing)
             line.close()
+            while os.getppid() == first:  # it is not adopted yet
+                time.sleep(0.001)
             _run(json.loads(told), fds)
             return
         os.waitpid(between, 0)  # only now is the child adopted, and may be waited for

@@ -198,8 +198,15 @@ class Typed:
         self.process.stdout.close()
 
 
+SPEED = 4.0
+"""How much faster than in life clocks go here: that of the bench, and that of the unit and its meter."""
+
+AIR_S = 2.0
+"""Between two contacts: as long as a slow meter needs to show that the probes are off, by those clocks."""
+
+
 @contextlib.contextmanager
-def simulated(port, *words, speed=4.0):
+def simulated(port, *words, speed=SPEED):
     """The simulated bench with typed hands, its meter on a known port; thermometer not used."""
     sim = Typed("-P", "-m", "sim", "--hands", "typed", "--speed", str(speed), "--meter-port", str(port),
                 "--no-pty", *words)  # fmt: skip
@@ -210,21 +217,17 @@ def simulated(port, *words, speed=4.0):
         sim.close()
 
 
-AIR_S = 1.0
-"""Between two contacts: as long as a slow meter needs to show that the probes are off."""
-
-
 def lift(sim):
     """Take the probes off, and keep them off until the meter has shown it."""
     sim.type("lift")
     sim.until("probes in the air")
-    time.sleep(AIR_S)
+    time.sleep(AIR_S / SPEED)
 
 
 @contextlib.contextmanager
-def running(file, *words, **options):
+def running(file, *words, speed=SPEED, **options):
     """`steadyohm run` as a process of its own."""
-    bench = Typed("-m", "acquire", "run", str(file), *words, **options)
+    bench = Typed("-m", "tests.hurried", str(speed), "run", str(file), *words, **options)
     try:
         yield bench
     finally:

@@ -30,7 +30,7 @@ from tests.benchmarks.drivers_peers import Instrument
 from tests.commanded import commanded
 from tests.commands import printed
 from tests.waiting import until
-from tests.whole_bench import bench_file, journal_entries
+from tests.whole_bench import AIR_S, SPEED, bench_file, journal_entries
 
 CHECK = """[check]
 resistor = "R1"
@@ -64,7 +64,7 @@ class Shift:
 
     async def __aenter__(self):
         self.daemon = await assemble(
-            load_bench(self.file), clock=RealClock(), show=self.events.append, record=self.record
+            load_bench(self.file), clock=RealClock(SPEED), show=self.events.append, record=self.record
         )
         self.task = asyncio.create_task(self.daemon.run(self.stop), name="daemon")
         return self
@@ -83,7 +83,7 @@ class Shift:
         """Lift, then hold the probes on something."""
         self.meter.values["RES"] = self.meter.values["FRES"] = 9.9e37
         seen = self.daemon.feeds[0].came
-        await asyncio.sleep(0.5)
+        await asyncio.sleep(AIR_S / SPEED)
         await until(lambda: self.daemon.feeds[0].came > seen + 3)
         self.meter.values["RES"] = self.meter.values["FRES"] = ohm
 

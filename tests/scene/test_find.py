@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from drivers import find as find_module
 from tests.commanded import commanded
 from tests.waiting import PATIENCE_S
 from tests.whole_bench import QUIET, free_port, running
@@ -125,8 +126,9 @@ def test_a_name_that_is_no_place_is_bad_input():
     assert "is not HOST:PORT" in said
 
 
-def test_what_talks_but_is_no_meter_is_said_so():
+def test_what_talks_but_is_no_meter_is_said_so(monkeypatch):
     """Rubbish at any rate."""
+    monkeypatch.setattr(find_module, "LISTEN_S", 0.3)
     with talking(lambda master, _asked: os.write(master, os.urandom(20))) as path:
         code, said = find("--port", path, "--listen-only")
     assert code == 1

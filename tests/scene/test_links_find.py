@@ -78,7 +78,7 @@ def restarting_board(*, streams=b"", answers=None):
                 continue
             opened_s = opened_s or time.monotonic()
             asked = os.read(master, 256) if state & select.POLLIN else b""
-            if time.monotonic() - opened_s < 0.25:
+            if time.monotonic() - opened_s < 0.1:
                 continue
             for question, answer in (answers or {}).items():
                 if question in asked:
@@ -167,8 +167,8 @@ async def test_a_line_that_only_echoes_is_no_meter():
     [({"answers": {b"*IDN?\n": IDN.encode() + b"\r\n"}}, "scpi"), ({"streams": b"20.61 ohm\r\n"}, "lines")],
 )
 async def test_a_board_that_restarts_when_its_port_is_opened_is_waited_for(says, driver, monkeypatch):
-    monkeypatch.setattr(find, "LISTEN_S", 3.0)  # a crowded machine gives its board less of each second
-    monkeypatch.setattr(find, "RESTART_S", 4.5)
+    monkeypatch.setattr(find, "LISTEN_S", 1.0)  # a crowded machine gives its board less of each second
+    monkeypatch.setattr(find, "RESTART_S", 1.5)
     with restarting_board(**says) as path:
         (finding,) = await results(serial_ports=[path])
     assert (finding.state, finding.driver) == ("found", driver)

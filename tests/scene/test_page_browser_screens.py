@@ -23,7 +23,7 @@ from tests.browsers import (
     until_served,
 )
 from tests.waiting import crowding, wait_until
-from tests.whole_bench import Typed, bench_file, free_port, journal_entries, lift, simulated
+from tests.whole_bench import SPEED, Typed, bench_file, free_port, journal_entries, lift, simulated
 
 pytestmark = needs_chromium
 
@@ -242,7 +242,7 @@ def test_sheet_study_and_bench_are_made_in_the_browser_without_a_terminal(tmp_pa
     leads = '[leads]\nzero = "value"\nvalue = "0.13 ohm"\nuncertainty = "0.02 ohm"\n\n[journal]'
     bench_file(tmp_path, meter=f"tcp:127.0.0.1:{meter_port}", changes=[("[journal]", leads)])
     (tmp_path / "bench.toml").rename(tmp_path / "first.toml")
-    setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
+    setup = Typed("-m", "tests.hurried", str(SPEED), "setup", "--folder", str(tmp_path), "--port", str(port))
     try:
         with simulated(meter_port, speed=16.0) as sim:
             until_served(url)

@@ -12,7 +12,7 @@ from acquire.records import ConfirmOpen, Judged, Notice, StartUnit, UnitResult
 from acquire.simulated.demo import stand_in
 from tests.whole_bench import bench_file, journal_entries
 
-SPEED = 12.0
+SPEED = 24.0
 
 
 async def played(folder, words):

@@ -10,9 +10,9 @@ import pytest
 from acquire.study.record import read_study
 from tests.commanded import commanded
 from tests.page_client import asked, ordered, posted, until_served
-from tests.whole_bench import Typed, bench_file, free_port
+from tests.whole_bench import AIR_S, SPEED, Typed, bench_file, free_port
 
-SWAP_S = 0.9
+SWAP_S = 0.9 / SPEED
 
 
 class Person:
@@ -43,7 +43,7 @@ class Person:
             self.bench.type("lift")
         elif "That reads like" in line:
             self.bench.type("lift")
-            time.sleep(0.5)
+            time.sleep(AIR_S / SPEED)
             self.bench.type("1 2")
         elif asked := re.search(r"part (\w+), touch (\S+)–(\S+) ", line):
             time.sleep(SWAP_S)
@@ -57,7 +57,7 @@ def bench(tmp_path):
     """The simulated bench; gives its process after writing the bench file."""
     port = free_port()
     bench = Typed("-m", "tests.study_bench", "--scene", "fathom-7", "--hands", "typed", "--no-pty",
-                  "--meter-port", str(port), "--speed", "4")  # fmt: skip
+                  "--meter-port", str(port), "--speed", str(SPEED))  # fmt: skip
     try:
         bench.until("on the bench:")
         leads = '[leads]\nzero = "value"\nvalue = "0.13 ohm"\nuncertainty = "0.02 ohm"\n\n[journal]'
@@ -69,7 +69,7 @@ def bench(tmp_path):
 
 
 def study(folder, *words):
-    return Typed("-m", "acquire", "study", "bench.toml", *words, cwd=folder)
+    return Typed("-m", "tests.hurried", str(SPEED), "study", "bench.toml", *words, cwd=folder)
 
 
 def true_ohms(bench):
@@ -163,7 +163,7 @@ def test_what_cannot_be_is_one_sentence_and_exit_code_2(tmp_path, monkeypatch, w
 def test_a_study_is_run_and_reported_on_the_page(tmp_path, bench):
     """Begun from setup; the page asks and shows no value; then it is setup's again and has the report."""
     port = free_port()
-    setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
+    setup = Typed("-m", "tests.hurried", str(SPEED), "setup", "--folder", str(tmp_path), "--port", str(port))
     step = "folder/bench.toml P1"
     wish = {"name": "study-1", "step": step, "operators": "ann", "trials": "2"}
     try:

@@ -8,7 +8,7 @@ import pytest
 
 from tests.commanded import commanded
 from tests.waiting import crowding
-from tests.whole_bench import AIR_S, bench_file, free_port, journal_entries, lift, running, simulated
+from tests.whole_bench import AIR_S, SPEED, bench_file, free_port, journal_entries, lift, running, simulated
 
 CHANGES = (
     ('[csv]\nfolder = "csv"\n', '[leads]\nzero = "value"\nvalue = "0.1 ohm"\nuncertainty = "0.1 ohm"\n'),
@@ -31,7 +31,7 @@ def test_a_socket_resource_gives_verdicts_and_survives_a_restart_of_the_meter(tm
             bench.until("gives no readings")
         with simulated(port) as sim:
             bench.until("The meter is back")
-            time.sleep(AIR_S)
+            time.sleep(AIR_S / SPEED)
             sim.type("2 3")
             bench.until("● pass")
         code, output = bench.end()

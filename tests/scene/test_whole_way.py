@@ -176,7 +176,7 @@ def test_the_two_terminals_of_the_readme(tmp_path):
     sim = Typed("-m", "acquire", "simulate", "--port", str(port), cwd=tmp_path)
     try:
         sim.until("on the bench:")
-        with running(tmp_path / "simulated-bench.toml", cwd=tmp_path) as bench:
+        with running(tmp_path / "simulated-bench.toml", speed=1.0, cwd=tmp_path) as bench:
             bench.type("P80-0001")
             zero(sim, bench)
             touch(sim, "1", "3")

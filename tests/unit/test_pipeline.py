@@ -6,13 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.bench.daemon import recorded
-from acquire.heart.serials import SerialRule
 from acquire.records import (
     Ask,
     Batch,
     BatchEvent,
-    Code,
     ConfirmOpen,
     Contact,
     Ending,
@@ -20,7 +17,6 @@ from acquire.records import (
     Judged,
     LeadZero,
     MeasureAgain,
-    Note,
     Notice,
     OpenBatch,
     Outcome,
@@ -32,7 +28,6 @@ from acquire.records import (
     StartUnit,
     Step,
     StepKind,
-    Undo,
     UnitKnown,
     UnitResult,
     UnitStarted,
@@ -41,11 +36,6 @@ from acquire.records import (
 )
 from drivers.reading import Flag, Quantity
 from tests.pure_bench import CONFIGS, GOOD, LEAD_OHM, Bench
-
-
-def refusals(bench):
-    """What was refused, in order."""
-    return [n.facts["refusal"] for n in bench.of(Notice) if n.code is Code.COMMAND_REFUSED]
 
 
 def test_a_good_unit_passes_every_step():
@@ -133,7 +123,7 @@ def test_an_open_winding_is_believed_only_with_a_key():
     bench.command(ConfirmOpen())
     bench.air(1.0)
     bench.command(ConfirmOpen())
-    assert refusals(bench) == [Refusal.KEY_TOO_SOON]  # a press too many is not kept for the next request
+    assert bench.refusals == [Refusal.KEY_TOO_SOON]  # a press too many is not kept for the next request
     bench.air(3.0)
     bench.command(ConfirmOpen())
     verdicts = [j.verdict for j in bench.of(Judged)]
@@ -149,7 +139,7 @@ def test_a_key_does_not_make_a_finite_reading_open():
     for _ in range(3):
         bench.read(202.57)
     bench.command(ConfirmOpen())
-    assert refusals(bench) == [Refusal.KEY_SEES_VALUE]
+    assert bench.refusals == [Refusal.KEY_SEES_VALUE]
 
 
 def test_a_key_proves_nothing_while_the_meter_is_silent():
@@ -160,7 +150,7 @@ def test_a_key_proves_nothing_while_the_meter_is_silent():
     bench.now_s += 20.0
     bench.command(ConfirmOpen())
     assert not bench.of(Judged)
-    assert refusals(bench) == [Refusal.KEY_UNWITNESSED]
+    assert bench.refusals == [Refusal.KEY_UNWITNESSED]
 
 
 def test_a_key_held_down_is_one_press():
@@ -199,7 +189,7 @@ def test_a_key_proves_nothing_on_a_range_too_low_for_it():
         bench.read(None, full_scale=1e3)
     bench.command(ConfirmOpen())
     assert not bench.of(Judged)
-    assert refusals(bench) == [Refusal.RANGE_LOW]
+    assert bench.refusals == [Refusal.RANGE_LOW]
     for _ in range(20):
         bench.read(None, full_scale=10e6)
     bench.now_s += 1.0
@@ -357,175 +347,6 @@ def test_replaying_the_same_readings_gives_equal_events():
     assert first.events == second.events
 
 
-# ---------------------------------------------------------------------- scans that are asked about
-
-
-def half_measured():
-    """A unit with one verdict."""
-    bench = Bench()
-    bench.begin("A1")
-    bench.hold(GOOD["1", "2"])
-    bench.events = [bench.prompt]
-    return bench
-
-
-def told(bench):
-    return [notice.code for notice in bench.of(Notice)]
-
-
-def test_another_serial_on_a_half_measured_unit_is_asked_about_first():
-    """Nothing is given up by one slip of the scanner."""
-    bench = half_measured()
-    (asked, *_) = bench.command(StartUnit("A2"))
-    assert (asked.code, asked.serial) == (Code.UNIT_UNFINISHED, "A1")
-    assert asked.facts == {"next": "A2", "done": 1, "total": 6}
-    bench.command(StartUnit("A3"))
-    assert told(bench) == [Code.UNIT_UNFINISHED] * 2, "another slip is another question"
-    assert bench.work_through(GOOD).serial == "A1"
-
-
-@pytest.mark.parametrize("how", [StartUnit("A2"), StartUnit("A2", sure=True)])
-def test_the_same_scan_again_or_a_sure_one_goes_on(how):
-    """And the unit before ends as it is."""
-    bench = half_measured()
-    if not how.sure:
-        bench.command(StartUnit("A2"))
-    bench.command(how)
-    (result,) = bench.of(UnitResult)
-    assert (result.serial, result.ending) == ("A1", Ending.NEXT_UNIT)
-    assert bench.pipeline.unit.serial == "A2"
-
-
-def test_an_answer_goes_stale_with_what_is_done_meanwhile():
-    """Scanned, gone on with the unit, scanned again later: asked again. A note in between is nothing."""
-    bench = half_measured()
-    bench.command(StartUnit("A2"))
-    bench.command(Note("a remark"))
-    bench.command(ConfirmOpen())  # refused: nothing was shown yet
-    bench.hold(GOOD["2", "3"])
-    bench.command(StartUnit("A2"))
-    assert told(bench).count(Code.UNIT_UNFINISHED) == 2
-    bench.command(Note("another"))
-    bench.command(StartUnit("A2"))
-    assert bench.pipeline.unit.serial == "A2"
-
-
-def test_a_serial_that_reads_like_a_command_word_is_asked_about():
-    """Also with nothing on the bench; a pattern of the bench file asks about everything else."""
-    for rule, serial, unlike in (
-        (SerialRule(words=frozenset({"again"})), "again", "word"),
-        (SerialRule(r"A\d"), "B1", "pattern"),
-    ):
-        bench = Bench()
-        bench.pipeline.serials = rule
-        (asked,) = (e for e in bench.command(StartUnit(serial)) if isinstance(e, Notice))
-        assert (asked.code, asked.serial, asked.facts["unlike"]) == (Code.SERIAL_DOUBTFUL, serial, unlike)
-        assert bench.pipeline.unit is None
-        bench.command(StartUnit(serial))
-        assert bench.pipeline.unit.serial == serial
-
-
-# ---------------------------------------------------------------------- taken back
-
-
-@pytest.mark.parametrize("slip", [StartUnit("A2", sure=True), GiveUpUnit("dropped")])
-def test_a_unit_that_left_by_a_slip_comes_back(slip):
-    """It goes on where it was; the unit that was scanned for it ends as taken back."""
-    bench = half_measured()
-    before = bench.pipeline.unit.state.prompt()
-    bench.command(slip)
-    bench.command(Undo())
-    assert told(bench)[-1] is Code.UNIT_REOPENED
-    endings = [(result.serial, result.ending) for result in bench.of(UnitResult)]
-    assert endings == [("A1", slip.ending if isinstance(slip, GiveUpUnit) else Ending.NEXT_UNIT)] + (
-        [("A2", Ending.UNDONE)] if isinstance(slip, StartUnit) else []
-    )
-    assert bench.prompt == before
-    result = bench.work_through(GOOD)
-    assert (result.serial, result.outcome) == ("A1", Outcome.PASS)
-
-
-def test_a_skip_or_a_key_is_taken_back():
-    """The step is asked for as before it."""
-    bench = half_measured()
-    before = bench.prompt
-    bench.command(SkipStep("bent pin"))
-    bench.command(Undo())
-    assert bench.prompt == before
-    bench.air(3.5)
-    bench.command(ConfirmOpen())
-    assert bench.prompt.why is Why.FAILED
-    bench.command(Undo())
-    assert bench.prompt == before
-    assert told(bench) == [Code.STEP_SKIPPED, Code.STEP_UNDONE, Code.STEP_UNDONE]
-
-
-def test_the_latest_slip_is_taken_back_first():
-    """A skip on the unit that was just scanned, then the scan itself."""
-    bench = half_measured()
-    bench.command(StartUnit("A2", sure=True))
-    bench.command(SkipStep("bent pin"))
-    bench.command(Undo())
-    assert (told(bench)[-1], bench.pipeline.unit.serial) == (Code.STEP_UNDONE, "A2")
-    bench.command(Undo())
-    assert (told(bench)[-1], bench.pipeline.unit.serial) == (Code.UNIT_REOPENED, "A1")
-
-
-def test_a_touch_that_slid_is_asked_for_again_and_no_word_takes_that_back():
-    """By 2 % under the probes: neither value counts."""
-    bench = Bench()
-    bench.begin()
-    for ohm, times in ((GOOD["1", "2"], 40), (1.02 * GOOD["1", "2"], 100)):
-        for _ in range(times):
-            bench.read(ohm)
-    assert told(bench) == [Code.STEP_MOVED, Code.PROBES_NOT_LIFTED]
-    bench.air(1.0)
-    bench.command(Undo())
-    assert refusals(bench) == [Refusal.NOTHING_TO_UNDO]
-    assert (bench.prompt.pair, bench.pipeline.unit.state.states[0].outcome) == (("1", "2"), None)
-
-
-def test_the_skip_that_ended_a_unit_is_taken_back_with_it():
-    """The unit is back on the bench, its last step open."""
-    bench = half_measured()
-    while bench.pipeline.unit is not None:
-        last = bench.pipeline.unit.state.current.name
-        bench.command(SkipStep("no time"))
-    bench.command(Undo())
-    assert bench.pipeline.unit.state.current.name == last
-    assert told(bench)[-2:] == [Code.UNIT_REOPENED, Code.STEP_UNDONE]
-
-
-def test_nothing_that_was_judged_is_taken_back():
-    """A touch is measured again, not undone; after the next unit's first verdict its scan stands."""
-    bench = half_measured()
-    bench.command(Undo())
-    bench.command(StartUnit("A2", sure=True))
-    bench.air(1.0)
-    bench.hold(GOOD["1", "2"])
-    bench.command(Undo())
-    assert refusals(bench) == [Refusal.NOTHING_TO_UNDO] * 2
-    assert bench.pipeline.unit.serial == "A2"
-    empty = Bench()
-    empty.command(Undo())
-    assert refusals(empty) == [Refusal.NOTHING_TO_UNDO]
-
-
-def test_a_scan_that_waits_for_a_yes_is_taken_back_and_then_asks_anew():
-    """Also after a restart in between."""
-    bench = Bench()
-    bench.begin("A1")
-    bench.hold(GOOD["1", "2"])
-    bench.command(StartUnit("A2"))
-    assert bench.pipeline.undoable
-    bench.command(Undo())
-    assert told(bench) == [Code.UNIT_UNFINISHED, Code.SCAN_TAKEN_BACK]
-    for each in (bench, restarted(bench)):
-        assert (each.pipeline.question, each.pipeline.undoable) == (None, False)
-        each.command(StartUnit("A2"))
-        assert each.pipeline.unit.serial == "A1"
-
-
 # ---------------------------------------------------------------------- hands that linger
 
 
@@ -564,21 +385,12 @@ def test_hands_that_linger_on_a_pair_touch_no_other_one(sheet, lingers_s):
 # ---------------------------------------------------------------------- a restart
 
 
-def restarted(bench, **changes):
-    """Another bench, told what is on record of the first."""
-    fresh = Bench(**changes)
-    fresh.now_s = bench.now_s
-    fresh.events += fresh.pipeline.replay([record for record, _ in recorded(bench.events)], bench.now_s)
-    fresh.read(None)
-    return fresh
-
-
 def test_an_interrupted_unit_goes_on_where_it_stopped():
     """After a power cut the record puts the unit back at its open step, with what it knows."""
     bench = Bench()
     bench.begin()
     bench.hold(202.57)
-    fresh = restarted(bench)
+    fresh = bench.restarted()
     assert fresh.prompt == bench.prompt
     assert fresh.pipeline.unit.state.known() == bench.pipeline.unit.state.known()
     assert fresh.pipeline.conditions.lead == bench.pipeline.conditions.lead
@@ -589,7 +401,7 @@ def test_a_unit_whose_files_changed_meanwhile_ends():
     bench = Bench()
     bench.begin()
     bench.hold(202.57)
-    fresh = restarted(bench, content_hash="another")
+    fresh = bench.restarted(content_hash="another")
     (result,) = fresh.of(UnitResult)
     assert (result.serial, result.ending, result.outcome) == ("A1", Ending.FILES_CHANGED, None)
     assert fresh.prompt.ask is Ask.START_UNIT
