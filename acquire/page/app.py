@@ -10,14 +10,14 @@ import asyncio
 import hashlib
 import json
 import re
-from collections.abc import Awaitable, Iterable
+from collections.abc import AsyncIterator, Awaitable, Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import HTMLResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -42,6 +42,7 @@ TYPES = {
 }
 """Media types by ending (IANA); a file of another sort is not served."""
 
+NOT_KEPT = {"cache-control": "no-store"}
 FOR_EVER = "public, max-age=31536000, immutable"
 ASK_AGAIN = "no-cache"
 
@@ -144,7 +145,7 @@ class TooLarge(ValueError):
 
 def plain(data: Any, status: int = 200) -> Response:
     """An answer in JSON."""
-    return Response(spelt_json(data), status, {"cache-control": "no-store"}, "application/json")
+    return Response(spelt_json(data), status, NOT_KEPT, "application/json")
 
 
 def refusal(status: int, text: str, faults: Iterable[str] = ()) -> Response:
@@ -192,7 +193,7 @@ class Guard:
             answer = refusal(*refused)
         elif self._gate.token is not None and scope["path"] == "/" and token_in(query):
             name, value = self._gate.remember()
-            answer = HTMLResponse(LET_IN, headers={name: value, "cache-control": "no-store"})
+            answer = HTMLResponse(LET_IN, headers={name: value, **NOT_KEPT})
         await answer(scope, receive, guarded)
 
 
@@ -288,7 +289,7 @@ async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:
         status = next((status for kind, status in kinds if isinstance(error, kind)), otherwise)
         return refusal(status, text, map(_without_folder, faults))
     if isinstance(answer, tuple):
-        return Response(answer[0], headers={"cache-control": "no-store"}, media_type=answer[1])
+        return Response(answer[0], headers=NOT_KEPT, media_type=answer[1])
     return plain(answer)
 
 
@@ -308,40 +309,21 @@ class Events:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Tell one page until it leaves or the feed ends."""
-        stream = self._stream
-        line = stream.open()
+        line = self._stream.open()
         if line is None:
-            sentence = f"{MOST_PAGES} pages are open already: close one."
-            await refusal(503, sentence)(scope, receive, send)
+            await refusal(503, f"{MOST_PAGES} pages are open already: close one.")(scope, receive, send)
             return
-        leaving = asyncio.create_task(_leaves(receive, line), name="page leaving")
         try:
-            await send({"type": "http.response.start", "status": 200, "headers": list(_EVENT_FIELDS)})
-            await send(_part(b"retry: 1000\n\n"))
-            while told := await line.take(stream.whole):
-                await send(_part(told))
-            await send({"type": "http.response.body", "body": b"", "more_body": False})
+            fields = {**NOT_KEPT, "x-accel-buffering": "no"}
+            answer = StreamingResponse(self._told(line), headers=fields, media_type="text/event-stream")
+            await answer(scope, receive, send)
         finally:
-            leaving.cancel()
-            stream.leave(line)
+            self._stream.leave(line)
 
-
-_EVENT_FIELDS: tuple[tuple[bytes, bytes], ...] = (
-    (b"content-type", b"text/event-stream; charset=utf-8"),
-    (b"cache-control", b"no-store"),
-    (b"x-accel-buffering", b"no"),
-)
-
-
-def _part(body: bytes) -> Message:
-    return {"type": "http.response.body", "body": body, "more_body": True}
-
-
-async def _leaves(receive: Receive, line: Line) -> None:
-    """Close the line when the page has gone."""
-    while (await receive())["type"].endswith("request"):
-        pass  # what is left of a body that nobody wants
-    line.close()
+    async def _told(self, line: Line) -> AsyncIterator[bytes]:
+        yield b"retry: 1000\n\n"
+        while told := await line.take(self._stream.whole):
+            yield told
 
 
 def _kept(request: Request, asset: Asset, caching: str) -> Response:

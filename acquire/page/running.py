@@ -16,7 +16,7 @@ import tomlkit
 
 from acquire.files.settings import load_bench
 from acquire.page.backend import short_text
-from acquire.page.shelf import FILES, SETTINGS, Shelf, on_trial, put_file, put_key
+from acquire.page.shelf import FILES, SETTINGS, Shelf, on_trial, put_file, put_keys
 from acquire.page.telling import Plain
 from acquire.sheets import load_sheet
 from drivers.models import load_model
@@ -39,7 +39,7 @@ def rewritten(text: str, changes: dict[str, str]) -> str:
     for name, value in changes.items():
         table, key = PLACES[name]
         if (place := document.get(table)) is not None:
-            put_key(place, key, value)
+            put_keys(place, {key: value}, [key])
     return tomlkit.dumps(document)
 
 

@@ -171,15 +171,17 @@ def _kind(tree: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     return "", {}
 
 
-def put_key(table: Any, key: str, value: Any) -> None:
-    """One key of a table: what is alike stays as it is written, an empty value takes the key out."""
-    before = table.get(key)
-    if (before.unwrap() if hasattr(before, "unwrap") else before) == value:
-        return
-    if value in ("", None, [], {}):
-        table.pop(key, None)
-    else:
-        table[key] = value
+def put_keys(table: Any, wanted: dict[str, Any], keys: Iterable[str]) -> None:
+    """Some keys of a table: what is alike stays as it is written, an empty value takes its key out."""
+    before = table.unwrap()
+    for key in keys:
+        value = wanted.get(key)
+        if before.get(key) == value:
+            continue
+        if value in ("", None, [], {}):
+            table.pop(key, None)
+        else:
+            table[key] = value
 
 
 @contextlib.contextmanager

@@ -87,7 +87,7 @@ def _what_is_asked_of_the_record_is_answered(port):
     assert answer("/units?part=0001")[1]["units"][0]["serial"] == "P80-0001"
     assert answer("/leads")[1]["now"]["ohm"] == pytest.approx(0.12, abs=0.05)
     tests = answer("/tests")[1]
-    assert tests["tests"][0]["test_volt"] == 500.0
+    assert tests["tests"][0]["volts"] == 500.0
     assert tests["tests"][0]["discharge_s"] == 4 * tests["tests"][0]["charge_s"]
     assert tests["cautions"]
     for path in ("/unit?serial=nobody", "/check", "/nowhere"):
