@@ -201,7 +201,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     """
     view = View(about_of(bench, daemon, speed))
     view.on(daemon.pipeline.table)
-    past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
+    past = Past(Path(bench.journal.folder), bench.name)
     shown = Shown(bench, daemon, page, view, past)
     daemon.subscribers.append(shown.show)
     daemon.resumed = shown.resumed

@@ -13,7 +13,6 @@ from acquire.choices import FAILING
 from acquire.page.telling import Plain, picked, typed_words, verdict_words
 from acquire.quantity import show
 from acquire.records import (
-    BranchKind,
     Code,
     Ending,
     Limits,
@@ -39,16 +38,8 @@ def face(sheet: Sheet) -> Plain:
 
 
 def circuit(sheet: Sheet) -> Plain:
-    """The branches of the circuit with their nominal values."""
-    return {
-        "branches": [
-            {
-                **picked(branch, "name", "a", "b", "kind"),
-                "text": "" if branch.kind is BranchKind.DIODE else show(branch.reference_ohm, "Ω"),
-            }
-            for branch in sheet.branches
-        ]
-    }
+    """The branches of the circuit."""
+    return {"branches": [picked(branch, "name", "a", "b", "kind") for branch in sheet.branches]}
 
 
 UNDONE: Plain = {"state": "waiting", "outcome": None, "word": "", "value": "", "reason": ""}

@@ -31,19 +31,21 @@ function stopped(state) {
 export function judged({ verdict, ask, hint, reading, phase }) {
   const name = verdict.shape ?? verdict.outcome;
   const touch = ["touch", "touch_again"].includes(ask?.kind);
+  const [value, unit] = parts(verdict.text);
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
     band: band(name, verdict.word, [pairText(verdict.pair), verdict.step]),
-    big: verdict.open || !verdict.value ? { words: verdict.text || "no value", open: verdict.open, bold: true } : { value: verdict.value, unit: verdict.unit ?? "", bold: true },
-    picture: verdict.value && !verdict.open ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
+    big: value === null ? { words: verdict.text, open: verdict.reference_ohm === null, bold: true } : { value, unit, bold: true },
+    picture: value === null ? "" : "scale", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
     next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, turn: ask.turn, text: ask.plain || ask.turn || verdict.hint || hint ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
   };
 }
 
 /** "± 0.45 Ω at 20 °C". */
 export function reach(verdict) {
-  const half = verdict.value && verdict.uncertainty ? `± ${verdict.uncertainty} ${verdict.unit ?? ""}`.trim() : "";
-  const at = verdict.value && !verdict.open && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
+  const [value, unit, reached] = parts(verdict.text);
+  const half = reached ? `± ${reached} ${unit}` : "";
+  const at = value !== null && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
   return [half, at].filter(Boolean).join(" ");
 }
 

@@ -39,7 +39,7 @@ function column(value, lower, upper) {
 
 /** The drawing, or null where there is nothing to draw: no value, or no limits at all. */
 export function drawScale(verdict) {
-  const value = verdict.value_ohm;
+  const value = verdict.reference_ohm;
   let { lower_ohm: lower, upper_ohm: upper } = verdict;
   if (!Number.isFinite(value) || (!Number.isFinite(lower) && !Number.isFinite(upper))) return null;
   const oneSided = !Number.isFinite(lower) ? "upper" : !Number.isFinite(upper) ? "lower" : "";
@@ -72,7 +72,7 @@ const marker = ({ x, beyond }) => put("at", x, null, svg("svg", { viewBox: "0 0 
 function inWords(verdict) {
   const limit = (name, ohm) => (Number.isFinite(ohm) ? `, ${name} limit ${ohmText(ohm)}` : "");
   const reach = Number.isFinite(verdict.expanded_ohm) ? ` plus or minus ${ohmText(verdict.expanded_ohm)}` : "";
-  return `${ohmText(verdict.value_ohm)}${reach}${limit("lower", verdict.lower_ohm)}${limit("upper", verdict.upper_ohm)}`;
+  return `${ohmText(verdict.reference_ohm)}${reach}${limit("lower", verdict.lower_ohm)}${limit("upper", verdict.upper_ohm)}`;
 }
 
 /** Two jaws that close on the value as it comes to rest; `share` is 0 far from it, 1 at rest. */
