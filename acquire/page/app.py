@@ -50,11 +50,10 @@ _LINK = re.compile(rb'"/static/([A-Za-z0-9_./-]+)"')
 
 
 class Asset(NamedTuple):
-    """One file, with its media type and the quoted hash of its bytes."""
+    """One file, with its media type."""
 
     body: bytes
     content_type: str
-    etag: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,21 +62,13 @@ class Assets:
 
     Attributes:
         files: by their name below /static/.
-        mark: hash over all of them.
+        mark: hash over all of them, by which a browser knows whether it has them.
         page: the page itself, with every link carrying the mark.
     """
 
     files: dict[str, Asset]
     mark: str
     page: Asset
-
-    def caching(self, version: str) -> str:
-        """How long a browser may keep a file without asking.
-
-        Args:
-            version: what stands behind ?v= in its address.
-        """
-        return FOR_EVER if version == self.mark else ASK_AGAIN
 
 
 def read_assets(folder: Path = FOLDER, page_name: str = PAGE) -> Assets:
@@ -97,18 +88,14 @@ def read_assets(folder: Path = FOLDER, page_name: str = PAGE) -> Assets:
         if kind is None or not path.is_file():
             continue
         body, name = path.read_bytes(), path.relative_to(folder).as_posix()
-        files[name] = Asset(body, kind, _etag(body))
+        files[name] = Asset(body, kind)
         whole.update(name.encode() + b"\0" + body + b"\0")
     mark = whole.hexdigest()[:16]
     page = files.pop(page_name, None)
     if page is None:
         raise FileNotFoundError(f"{folder / page_name} is missing")
     body = _LINK.sub(lambda found: b'"/static/' + found[1] + b"?v=" + mark.encode() + b'"', page.body)
-    return Assets(files, mark, Asset(body, page.content_type, _etag(body)))
-
-
-def _etag(body: bytes) -> str:
-    return f'"{hashlib.sha256(body).hexdigest()[:20]}"'
+    return Assets(files, mark, page._replace(body=body))
 
 
 BODY_S = 2.0
@@ -154,18 +141,20 @@ def refusal(status: int, text: str, faults: Iterable[str] = ()) -> Response:
 
 
 def files_of(assets: Assets) -> list[Route]:
-    """The page and its files."""
+    """The page and its files; a browser that names the mark keeps a file for ever, any other asks again."""
 
-    async def page(request: Request) -> Response:
-        return _kept(request, assets.page, ASK_AGAIN)
-
-    async def static(request: Request) -> Response:
-        asset = assets.files.get(request.path_params["name"])
+    async def file(request: Request) -> Response:
+        name = request.path_params.get("name")
+        asset = assets.page if name is None else assets.files.get(name)
         if asset is None:
             return refusal(404, "There is no such file.")
-        return _kept(request, asset, assets.caching(request.query_params.get("v", "")))
+        known = request.query_params.get("v") == assets.mark
+        fields = {"etag": f'"{assets.mark}"', "cache-control": FOR_EVER if known else ASK_AGAIN}
+        if fields["etag"] in request.headers.get("if-none-match", ""):
+            return Response(status_code=304, headers=fields)
+        return Response(asset.body, headers={**fields, "content-type": asset.content_type})
 
-    return [Route("/", page), Route("/static/{name:path}", static)]
+    return [Route("/", file), Route("/static/{name:path}", file)]
 
 
 class Guard:
@@ -324,15 +313,6 @@ class Events:
         yield b"retry: 1000\n\n"
         while told := await line.take(self._stream.whole):
             yield told
-
-
-def _kept(request: Request, asset: Asset, caching: str) -> Response:
-    """Answer with a file, or that the browser has it already."""
-    fields = {"etag": asset.etag, "cache-control": caching}
-    known: Iterable[str] = (tag.strip() for tag in request.headers.get("if-none-match", "").split(","))
-    if asset.etag in known:
-        return Response(status_code=304, headers=fields)
-    return Response(asset.body, headers={**fields, "content-type": asset.content_type})
 
 
 async def _body(request: Request, most_bytes: int) -> bytes:

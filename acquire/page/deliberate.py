@@ -9,10 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acquire.page.drawing import limits_words
+from acquire.page.drawing import limits
 from acquire.page.telling import Plain, picked, typed_words
 from acquire.physics.insulation import CAUTIONS
-from acquire.quantity import show
 from acquire.records import Isolation, Limits, Purpose, Sheet, Step, StepKind, TypedResult
 from acquire.verdict.typed_wanted import least_ohm
 from drivers.reading import Quantity
@@ -58,7 +57,7 @@ def _isolation(rule: Isolation, purpose: Purpose) -> Plain:
         "quantity": Quantity.INSULATION,
         "charge_s": CHARGE_S,
         "may_shock": True,
-        "limit_text": f"at least {show(least_ohm(rule, purpose), 'Ω', digits=3)}",
+        **limits(Limits(least_ohm(rule, purpose), None)),
     }
 
 
@@ -69,5 +68,5 @@ def _step(step: Step) -> Plain:
         "groups": [[pin] for pin in step.pair],
         "charge_s": charge_s,
         "may_shock": charge_s > 0.0 or (step.lower_ohm is None and step.upper_ohm is None),
-        "limit_text": limits_words(Limits(step.lower_ohm, step.upper_ohm)),
+        **limits(step),
     }

@@ -69,15 +69,6 @@ class Past:
     folder: Path
     bench: str
 
-    def questions(self) -> dict[str, Callable[[dict[str, str]], Plain]]:
-        """What can be asked, by path."""
-        return {
-            "/unit": self.unit,
-            "/units": self.units,
-            "/check": self.check,
-            "/leads": self.leads,
-        }
-
     # ------------------------------------------------------------------ units
 
     def unit(self, words: dict[str, str]) -> Plain:

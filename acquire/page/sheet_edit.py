@@ -18,12 +18,11 @@ from typing import Any, Literal, Union, get_args, get_origin
 import tomlkit
 
 from acquire.page.backend import Unfit
-from acquire.page.drawing import face, limits_words
+from acquire.page.drawing import face, limits
 from acquire.page.setup import FILE_NAME
 from acquire.page.shelf import Listed, Shelf, on_trial, put_file, put_keys
 from acquire.page.telling import Plain
-from acquire.quantity import show
-from acquire.records import Purpose, Sheet, StepKind
+from acquire.records import Limits, Purpose, Sheet, StepKind
 from acquire.sheets import load_sheet
 from acquire.sheets.language import TABLES
 from acquire.steps.pairs import PairTable
@@ -160,12 +159,12 @@ def preview(sheet: Sheet) -> Plain:
     """What every pair of a sheet should read, and the limits of every step."""
     table = PairTable(sheet)
 
-    def row(pair: tuple[str, str], limits: Callable[[Purpose], Any]) -> Plain:
-        accepted, serviceable = (limits_words(limits(each)) for each in (Purpose.FINAL, Purpose.INCOMING))
+    def row(pair: tuple[str, str], limits_for: Callable[[Purpose], Limits]) -> Plain:
+        accepted, serviceable = (limits(limits_for(each)) for each in (Purpose.FINAL, Purpose.INCOMING))
         return {"pair": list(pair), "acceptance": accepted, "serviceable": serviceable}
 
     pairs = [
-        {**row(pair, partial(table.limits, pair)), "nominal": show(ohm, "Ω")}
+        {**row(pair, partial(table.limits, pair)), "nominal_ohm": ohm}
         for pair in table.pairs()[:MOST_PAIRS]
         if math.isfinite(ohm := table.nominal_ohm(pair))
     ]

@@ -14,10 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from acquire.files.new_file import new_file
+from acquire.files.settings import load_bench
 from acquire.files.shipped import shipped
 from acquire.page.backend import Unfit
 from acquire.page.telling import Plain
+from acquire.sheets import load_sheet
 from acquire.words.batches import PURPOSES
+from drivers.models import load_model
 from system.files import to_disk
 
 LARGEST_BYTES = 1_000_000
@@ -193,6 +196,15 @@ def on_trial(path: Path, text: str) -> Iterator[Path]:
         yield trial
     finally:
         trial.unlink(missing_ok=True)
+
+
+def put_bench(path: Path, text: str) -> None:
+    """Put a bench file in place once all that it names makes a bench. Raises as those are read."""
+    with on_trial(path, text) as trial:
+        bench = load_bench(trial)
+        load_sheet(bench.sheet)
+        load_model(Path(bench.meter.model))
+    put_file(path, text)
 
 
 def put_file(path: Path, text: str) -> None:

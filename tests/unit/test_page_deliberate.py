@@ -22,8 +22,8 @@ def test_insulation_has_its_voltage_limit_and_times():
     [test, *_] = told()["tests"]
     rule = PLOVER.isolations[0]
     assert (test["volts"], test["charge_s"], test["discharge_s"]) == (rule.volts, 60.0, 240.0)
-    assert test["limit_text"] == "at least 50.0 MΩ"
-    assert told(purpose=Purpose.INCOMING)["tests"][0]["limit_text"] == "at least 5.00 MΩ"
+    assert test["lower_ohm"] == 50e6
+    assert told(purpose=Purpose.INCOMING)["tests"][0]["lower_ohm"] == 5e6
     assert told()["instruments"] == ["IR-2"]
 
 

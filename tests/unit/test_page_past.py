@@ -24,9 +24,8 @@ def past(tmp_path_factory):
 
 
 def test_every_answer_is_json(past):
-    for path, question in past.questions().items():
-        if path != "/check":
-            json.dumps(question({"serial": SERIAL, "text": SERIAL}), allow_nan=False)
+    for question in (past.unit, past.units, past.leads):
+        json.dumps(question({"serial": SERIAL, "text": SERIAL}), allow_nan=False)
 
 
 def test_a_unit_is_its_latest_visit_with_traces(past):

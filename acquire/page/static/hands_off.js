@@ -6,6 +6,7 @@ import { countdown } from "./countdown.js";
 import { getJson } from "./orders.js";
 import { head, outcomeCell } from "./pieces.js";
 import { holdButton } from "./hold.js";
+import { limitsText } from "./scale.js";
 import { play } from "./sounds.js";
 import { resultForm } from "./result_form.js";
 import { sign } from "./signs.js";
@@ -70,7 +71,7 @@ function oneTest(work, test) {
   const busy = underVoltage();
   const choosing = { type: "button", disabled: busy || !work.plain.serial, "aria-pressed": String(under.test?.name === test.name), on: { click: () => choose(work, test) } };
   return el("li", { class: "keys-row" }, el("span", {}, el("b", {}, titleOf(test)), ` ${test.groups.map((group) => group.join(", ")).join("  to  ")}`, el("br"),
-    el("span", { class: "quiet" }, [test.volts && `${test.volts} V`, test.limit_text].filter(Boolean).join(", "))),
+    el("span", { class: "quiet" }, [test.volts && `${test.volts} V`, limitsText(test)].filter(Boolean).join(", "))),
   test.given ? outcomeCell(test.given.outcome, test.given.word || test.given.typed) : el("span", { class: "quiet" }, "not tested"), el("button", choosing, test.given ? "Test again" : "Test this"));
 }
 

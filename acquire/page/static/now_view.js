@@ -2,6 +2,7 @@
 
 import { pairText } from "./dom.js";
 import { parts } from "./digits.js";
+import { limitsText } from "./scale.js";
 
 const DUTIES = { short_probes: "hold tips together", check_resistor: "check standard", lift: "lift", clip_on: "clip on" };
 
@@ -107,7 +108,7 @@ function asking({ ask, reading, hint, face, unit }) {
   const again = ask?.kind === "touch_again";
   const step = unit?.steps?.find((one) => one.name === ask?.step);
   return {
-    band: band("touch", silent ? "nothing felt" : again ? "touch again" : "touch", [ask?.step, step?.limits]),
+    band: band("touch", silent ? "nothing felt" : again ? "touch again" : "touch", [ask?.step, step && limitsText(step)]),
     big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
     picture: "last", reason: pair && !ask.plain ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };

@@ -31,6 +31,14 @@ export function withReach(ohm, reach_ohm) {
   return `${(ohm / size).toFixed(digits)} ± ${(reach_ohm / size).toFixed(digits)} ${unit}`;
 }
 
+/** Limits as a person reads them: "190.4 … 214.7 Ω", "at most 0.05 Ω"; empty where there are none. */
+export function limitsText({ lower_ohm: lower, upper_ohm: upper }) {
+  const [low, high] = [lower, upper].map((ohm) => (Number.isFinite(ohm) ? ohmText(ohm) : ""));
+  if (!low || !high) return low ? `at least ${low}` : high && `at most ${high}`;
+  const [number, unit] = low.split(" ");
+  return `${high.endsWith(` ${unit}`) ? number : low} … ${high}`;
+}
+
 /** Where a value stands, in per cent, when the limits stand at fixed places; what lies far outside is kept at the edge. */
 function column(value, lower, upper) {
   const share = LEFT + ((value - lower) / (upper - lower)) * (RIGHT - LEFT);

@@ -3,6 +3,7 @@
 import { drawFace, pieces } from "./face.js";
 import { el, pairText } from "./dom.js";
 import { head, table } from "./pieces.js";
+import { limitsText, ohmText } from "./scale.js";
 import { postJson } from "./orders.js";
 
 const TITLES = { pin: "Pins", winding: "Windings", strap: "Straps", diode: "Diodes", balance: "Balances: windings that must be alike", matching: "Matchings: two that must be the same", isolation: "Isolation: groups that nothing may join", correction: "Corrections of insulation", step: "Steps, in the order of measuring" };
@@ -99,8 +100,8 @@ function show(work, plain, answer = null) {
   const marked = work.used?.shape === "names" ? namesOf(work.used.one[work.used.key]) : null;
   work.face.replaceChildren(drawFace(plain.face, marked, plain.tables.sheet.name, () => show(work, plain), pieces(plain.face, plain.tables.sheet.name, work.face.clientWidth)));
   work.seen.replaceChildren(
-    table("Pairs", ["pins", "reads", "accepted after winding", "serviceable"], plain.pairs.map((one) => [pairText(one.pair), one.nominal, one.acceptance, one.serviceable])),
-    el("h2", {}, "Limits of the steps"), table("Limits", ["step", "pins", "accepted after winding", "serviceable"], plain.steps.map((one) => [one.name, pairText(one.pair), one.acceptance, one.serviceable])));
+    table("Pairs", ["pins", "reads", "accepted after winding", "serviceable"], plain.pairs.map((one) => [pairText(one.pair), ohmText(one.nominal_ohm), limitsText(one.acceptance), limitsText(one.serviceable)])),
+    el("h2", {}, "Limits of the steps"), table("Limits", ["step", "pins", "accepted after winding", "serviceable"], plain.steps.map((one) => [one.name, pairText(one.pair), limitsText(one.acceptance), limitsText(one.serviceable)])));
   for (const pin of work.face.querySelectorAll("[data-pin]")) pin.addEventListener("click", () => tapped(work, pin.dataset.pin));
 }
 
