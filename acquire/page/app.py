@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
-import json
 import re
-from collections.abc import AsyncIterator, Awaitable, Iterable
+from collections.abc import AsyncIterator, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
+import msgspec
 from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, Response, StreamingResponse
 from starlette.routing import Route
@@ -24,10 +25,11 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.outlets.orders import LARGEST_BYTES, Order, OrderAnswer, Stop
 from acquire.page.access import SECURITY, Gate, token_in
-from acquire.page.backend import File, PageBackend, Unknown
+from acquire.page.backend import PageBackend, Unknown
 from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
-from acquire.page.telling import Plain
 from drivers.errors import MeterError
+
+T = TypeVar("T")
 
 FOLDER = Path(__file__).with_name("static")
 
@@ -121,23 +123,20 @@ LET_IN = (
 )
 """Answers an address with a token: from here on the cookie is sent, and the token leaves the address bar."""
 
-NO_PAGE = "There is no such page."
 NO_FILE = "That file cannot be used."
 TOO_LONG = "That takes too long: ask again when the bench is at rest."
 
 
-class TooLarge(ValueError):
-    """A body with more bytes than anybody needs."""
+def plain(data: Any, status: int = 200, fields: Mapping[str, str] | None = None) -> Response:
+    """An answer in JSON, with more fields of HTTP."""
+    return Response(spelt_json(data), status, {**NOT_KEPT, **(fields or {})}, "application/json")
 
 
-def plain(data: Any, status: int = 200) -> Response:
-    """An answer in JSON."""
-    return Response(spelt_json(data), status, NOT_KEPT, "application/json")
-
-
-def refusal(status: int, text: str, faults: Iterable[str] = ()) -> Response:
+def refusal(
+    status: int, text: str, faults: Iterable[str] = (), fields: Mapping[str, str] | None = None
+) -> Response:
     """An answer that says no, in a sentence, with the faults of a file line by line."""
-    return plain({"error": " ".join(text.split()), "faults": list(faults)}, status)
+    return plain({"error": " ".join(text.split()), "faults": list(faults)}, status, fields)
 
 
 def files_of(assets: Assets) -> list[Route]:
@@ -210,7 +209,8 @@ class Pages:
             Route("/{path:path}", self._question, methods=["GET"]),
             Route("/{path:path}", self._posted, methods=["POST"]),
         ]
-        return Guard(Starlette(routes=routes), gate)
+        faults = (HTTPException, Unknown, SteadyohmError, MeterError, OSError)
+        return Guard(Starlette(routes=routes, exception_handlers=dict.fromkeys(faults, refused)), gate)
 
     # ------------------------------------------------------------------ the bench
 
@@ -222,18 +222,14 @@ class Pages:
     async def _order(self, request: Request) -> Response:
         backend = self.backend
         if backend.facts is None:
-            return refusal(409, "No bench is running yet.")
+            raise HTTPException(409, "No bench is running yet.")
         if backend.obey is None:
-            return refusal(403, "This bench takes no orders from its page: see orders in [page].")
-        try:
-            body = await _body(request, LARGEST_BYTES)
-        except TooLarge as error:
-            return refusal(413, str(error))
-        taken = backend.desk.take(body, backend.monotonic_s())
+            raise HTTPException(403, "This bench takes no orders from its page: see orders in [page].")
+        taken = backend.desk.take(await _body(request, LARGEST_BYTES), backend.monotonic_s())
         answer = taken.answer
         if taken.order is not None:
-            refused = isinstance(taken.order, Stop) and not backend.may_stop
-            obey = _no_stop if refused else backend.obey
+            no_stop = isinstance(taken.order, Stop) and not backend.may_stop
+            obey = _no_stop if no_stop else backend.obey
             answer = await backend.desk.carry_out(taken.correlation, taken.order, obey)
         if answer is None:
             text = "That order is under way." if taken.correlation else "Too many orders."
@@ -241,45 +237,38 @@ class Pages:
         return plain({"done": answer.done, "reason": answer.reason})
 
     async def _question(self, request: Request) -> Response:
-        ask = self.backend.asks.get("/" + request.path_params["path"])
-        if ask is None:
-            return self._nothing("/" + request.path_params["path"])
-        words = {key: value[:LONGEST_WORD] for key, value in request.query_params.items()}
-        return await _answered(ask(words), 503)
-
-    def _nothing(self, path: str) -> Response:
-        """There is no such page; or no more, since setup is over once a bench runs."""
-        over = self.backend.facts is not None and path.split("/")[1] == "setup"
-        return refusal(409, "The bench is running already.") if over else refusal(404, NO_PAGE)
+        ask = self._known(self.backend.asks, request)
+        answer = await ask({key: value[:LONGEST_WORD] for key, value in request.query_params.items()})
+        return plain(answer) if isinstance(answer, dict) else Response(answer[0], 200, NOT_KEPT, answer[1])
 
     async def _posted(self, request: Request) -> Response:
-        path = "/" + request.path_params["path"]
-        if path not in self.backend.posts:
-            return self._nothing(path)
+        post = self._known(self.backend.posts, request)
         try:
-            body = json.loads(await _body(request, LARGEST_POST))
-        except TooLarge as error:
-            return refusal(413, str(error))
-        except (ValueError, RecursionError):
-            return refusal(400, "That is no JSON.")
-        if not isinstance(body, dict):
-            return refusal(400, "That is no JSON object.")
-        return await _answered(self.backend.posts[path](body), 422)
+            body = msgspec.json.decode(await _body(request, LARGEST_POST), type=dict[str, Any])
+        except (msgspec.DecodeError, RecursionError):
+            raise HTTPException(400, "That is no JSON object.") from None
+        return plain(await post(body))
+
+    def _known(self, doings: Mapping[str, T], request: Request) -> T:
+        """What stands at a path; setup is over once a bench runs. Raises HTTPException where nothing does."""
+        path = "/" + request.path_params["path"]
+        if (doing := doings.get(path)) is not None:
+            return doing
+        if self.backend.facts is not None and path.split("/")[1] == "setup":
+            raise HTTPException(409, "The bench is running already.")
+        raise HTTPException(404, "There is no such page.")
 
 
-async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:
-    """The answer, or why there is none; `otherwise` is the status of a fault that has no other."""
-    try:
-        answer = await doing
-    except (Unknown, SteadyohmError, MeterError, OSError) as error:  # a TimeoutError is an OSError
-        faults = error.faults if isinstance(error, FileInvalid) else []
-        text = TOO_LONG if isinstance(error, TimeoutError) else NO_FILE if faults else str(error)
-        kinds = ((Unknown, 404), (FileInvalid, 422), (OSError, 503))
-        status = next((status for kind, status in kinds if isinstance(error, kind)), otherwise)
-        return refusal(status, text, map(_without_folder, faults))
-    if isinstance(answer, tuple):
-        return Response(answer[0], headers=NOT_KEPT, media_type=answer[1])
-    return plain(answer)
+def refused(request: Request, error: Exception) -> Response:
+    """Why there is no answer, in a sentence; a fault that has no status of its own is the body's, if any."""
+    if isinstance(error, HTTPException):
+        return refusal(error.status_code, error.detail, fields=error.headers)
+    faults = error.faults if isinstance(error, FileInvalid) else []
+    text = TOO_LONG if isinstance(error, TimeoutError) else NO_FILE if faults else str(error)
+    kinds = ((Unknown, 404), (FileInvalid, 422), (OSError, 503))  # a TimeoutError is an OSError
+    otherwise = 422 if request.method == "POST" else 503
+    status = next((status for kind, status in kinds if isinstance(error, kind)), otherwise)
+    return refusal(status, text, map(_without_folder, faults))
 
 
 def _without_folder(fault: Fault) -> str:
@@ -316,11 +305,7 @@ class Events:
 
 
 async def _body(request: Request, most_bytes: int) -> bytes:
-    """The body of a request, if it is small and JSON.
-
-    Raises:
-        TooLarge: it is not.
-    """
+    """The body of a request, if it is JSON and comes in time. Raises HTTPException where it is too large."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
         return b""  # no JSON, as whoever reads it will say
     body = b""
@@ -329,7 +314,7 @@ async def _body(request: Request, most_bytes: int) -> bytes:
             async for piece in request.stream():
                 body += piece
                 if len(body) > most_bytes:
-                    raise TooLarge(f"That is too large: at most {most_bytes} bytes are taken.")
+                    raise HTTPException(413, f"That is too large: at most {most_bytes} bytes are taken.")
     except (TimeoutError, ClientDisconnect):
         return b""
     return body
