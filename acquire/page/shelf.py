@@ -41,14 +41,13 @@ class Listed:
         file: what the page calls it: "folder/NAME" or "shipped/NAME".
         path: where it is.
         kind: "sheet", "meter" or "bench".
-        name, about: as it calls itself.
+        name: as it calls itself.
     """
 
     file: str
     path: Path
     kind: str
     name: str
-    about: str = ""
 
     @property
     def choice(self) -> list[str]:
@@ -150,8 +149,7 @@ def _listed(folder: Path, source: str) -> Iterator[Listed]:
             continue
         kind, head = _kind(tree)
         if kind:
-            name, about = str(head.get("name", path.stem)), str(head.get("about", ""))
-            yield Listed(f"{source}/{path.name}", path, kind, name[:100], about[:200])
+            yield Listed(f"{source}/{path.name}", path, kind, str(head.get("name", path.stem))[:100])
 
 
 def _tree(path: Path, folder: Path) -> dict[str, Any] | None:

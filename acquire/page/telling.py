@@ -15,11 +15,11 @@ import msgspec
 from acquire.choices import FAILING
 from acquire.quantity import with_uncertainty
 from acquire.records import Batch, Notice, Outcome, TypedResult, UnitResult, Verdict
-from acquire.words.beside import typed_answer, typed_reason
+from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, sentence
 from acquire.words.notices import said
 from acquire.words.saying import capital, sureness
-from acquire.words.units import findings_words, missing_words, reason_of, why_not
+from acquire.words.units import findings_words, missing_words, reason_of
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import NOT_YET, OUTCOME_WORDS, deed_words, hint, reason, verdict_word
 
@@ -65,7 +65,6 @@ def result_words(result: UnitResult) -> Plain:
         "word": ended_words(result),
         "reason": alone(reason_of(result)),
         "found": " ".join(findings_words(result)),
-        "held": alone(why_not(result)),
         "diagnosis": [
             {
                 **picked(each, "probability"),
@@ -84,7 +83,6 @@ def typed_words(result: TypedResult) -> Plain:
         **picked(result, "name", "typed", "outcome", "utc_s"),
         "word": "on record" if result.outcome is None else OUTCOME_WORDS[result.outcome],
         "reason": typed_reason(result),
-        "answer": typed_answer(result),
     }
 
 

@@ -100,8 +100,11 @@ class View:
         self._table, self.about = table, about or self.about
         sheet = table.sheet
         self._ear.core = sheet.core
-        about_sheet = {"name": sheet.name, "about": sheet.about, "hash": sheet.content_hash}
-        self._say(sheet=about_sheet, face=drawing.face(sheet), circuit=drawing.circuit(sheet))
+        self._say(
+            sheet=picked(sheet, "name", "content_hash"),
+            face=drawing.face(sheet),
+            circuit=drawing.circuit(sheet),
+        )
         self._say(bench=self.about.plain(), orders=self.about.orders)
 
     @property

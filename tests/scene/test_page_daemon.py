@@ -77,13 +77,13 @@ def _what_is_asked_of_the_record_is_answered(port):
         return status, json.loads(body)
 
     status, unit = answer("/unit?serial=P80-0001")
-    assert (status, unit["ongoing"], unit["held"]) == (200, False, "")
+    assert (status, unit["ongoing"], unit["outcome"]) == (200, False, "pass")
     assert len(unit["verdicts"][0]["trace"]) > 3
     assert len(unit["visits"]) == 1
     assert ordered(port, "start_unit", serial="P80-0002")["done"]
     assert ordered(port, "give_up_unit", reason="lunch")["done"]
     unit = wait_until(lambda: not (told := answer("/unit?serial=P80-0002")[1]).get("ongoing", True) and told)
-    assert unit["held"] == "Ended early: lunch (on the page)."
+    assert unit["reason"] == "Ended early: lunch (on the page)."
     assert answer("/units?part=0001")[1]["units"][0]["serial"] == "P80-0001"
     assert answer("/leads")[1]["zeros"][-1]["value_ohm"] == pytest.approx(0.12, abs=0.05)
     tests = answer("/tests")[1]

@@ -57,7 +57,7 @@ function ended({ result, ask }) {
   const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "ended early";
   return {
     band: band(name, word, result.outcome ? result.not_tested ?? [] : ""), big: { words: result.serial, name: true }, picture: "result",
-    reason: result.diagnosis?.length ? result.found ?? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,
+    reason: result.diagnosis?.length ? result.found ?? "" : result.reason, hint: ask?.text ?? "", result,
   };
 }
 

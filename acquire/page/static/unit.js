@@ -10,7 +10,7 @@ export function drawUnit(unit) {
   return [
     el("section", { class: "card" },
       verdictLine(unit.outcome, endWord(unit), [unit.serial, ended].join("  ·  "), unit.ending),
-      unit.reason || unit.held ? el("p", { class: "why" }, unit.reason || unit.held) : null,
+      unit.reason ? el("p", { class: "why" }, unit.reason) : null,
       el("p", { class: "quiet" }, [unit.sheet, unit.batch && `batch ${unit.batch}`, unit.operator, `begun ${when(unit.started_utc_s)}`].filter(Boolean).join("  ·  "))),
     unit.diagnosis?.length ? el("section", { class: "card" }, el("h2", {}, "What would explain it"), explained(unit.diagnosis), unit.next_pair ? el("p", { class: "quiet" }, `What would tell these explanations apart best: ${pairText(unit.next_pair)}, measured again.`) : null) : null,
     el("section", { class: "card" }, el("h2", {}, "Measured"), measured(unit.verdicts ?? [])),
