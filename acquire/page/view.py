@@ -242,7 +242,7 @@ class View:
                 "text": asked(prompt),
                 "plain": prompt.why is Why.NONE and not prompt.facts,
                 "turn": show(turn_ohm, "Ω", digits=1) if isinstance(turn_ohm, float) else "",
-                **picked(prompt, "serial", "pair", "step", "why"),
+                **picked(prompt, "serial", "pair", "step", "steps_done", "why"),
             },
         )
 
