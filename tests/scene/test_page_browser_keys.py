@@ -258,3 +258,19 @@ def _every_sound_differs(eye):
             pairs = list(zip(notes, others, strict=True))
             apart_s = max(abs(a[2] - b[2]) + abs(a[1] - b[1]) for a, b in pairs)
             assert apart_s >= 0.1, f"{name} and {other} have nearly the same beat"
+
+
+def test_a_late_answer_is_not_drawn_on_the_screen_that_was_opened_since(browser):
+    """Settings that come when somebody looks at a sheet already belong to no screen."""
+    view = View(About("bench-1", Purpose.FINAL, "meter", "", "steadyohm"))
+    eye = fed(browser, {**view.state(), "mode": "bench"})
+    late = []
+    eye.page.route("**/settings", lambda route: late.append(route))  # noqa: PLW0108  (it is given names)
+    eye.page.goto(f"{eye.page.url.partition('#')[0]}#setup")
+    wait_until(lambda: eye.page.evaluate("1") and late)
+    eye.page.goto(f"{eye.page.url.partition('#')[0]}#sheet")
+    expect(eye.page.locator("main h1")).to_have_text("Sheet")
+    with eye.page.expect_response("**/settings"):
+        late[0].fulfill(json={"file": "bench.toml", "fields": []})
+    eye.page.wait_for_timeout(200)
+    expect(eye.page.locator("main")).not_to_contain_text("From the next unit on")

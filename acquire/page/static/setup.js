@@ -16,7 +16,9 @@ export function openSetup(main, bench) {
 }
 
 async function begin(work, main) {
+  const title = main.firstElementChild;
   const answer = await getJson("/setup");
+  if (!title.isConnected) return; // somebody has gone on to another screen
   if (!answer.ok) return openSettings(main, work.bench);
   work.plain = answer.plain;
   main.append(ready(work), el("div", { class: "two" }, work.place.meters, work.place.live), work.place.form);
