@@ -23,48 +23,48 @@ COMMANDS: dict[str, tuple[str, str]] = {
     for name, place, about in (
         line.split(maxsplit=2)
         for line in """\
-demo              bench:demo                     Show the whole job on simulated instruments.
-fixture           bench:fixture                  Try every relay of a fixture: stuck, dead, or shorted.
-run               bench:run                      Work at a bench until Ctrl-C.
-setup             setup:setup                    Make a bench in the browser.
-simulate          bench:simulate                 Serve a simulated meter and thermometer; you are the hands.
-check             check:check                    Check files line by line and say what they mean.
-winding           winding:winding                Ohms from turns, turns from ohms, wire from mass and ohms.
-schema            schema:schema                  Print the JSON Schemas of what is recorded and sent.
-find              instruments:find               Look for meters by listening and asking harmlessly.
-meter-says        instruments:meter_says         Show a meter's bytes and what is made of them, live.
-decode            instruments:decode             Say what a driver makes of some bytes.
-meters            instruments:meters             List drivers and links, and what each can do.
-explain           reported:explain_unit          Explain values told over the telephone.
-identify          reported:identify_core         Say which of the known sheets an unknown core fits.
-learn             reported:learn_sheet           Propose a sheet from good units measured by pairs.
-history           history:history                Show what is on the record, or write it into files.
-restore           restoring:restore_journal      Bring back what a journal has lost, from its copies.
-replay            replay:replay_recording        Run recorded readings again, by their own sheet or another.
-chart             check_chart:chart              Draw the check standard's readings between their limits.
-result            importing:result               Type in results from elsewhere while no bench is at work.
-batch             batch:batch                    Report a batch, or list the batches of a journal.
-collect           collect:collect                Collect what all benches of a line record.
-line              collect:all_benches            Serve the page with all benches.
-index             collect:index                  Write the list of a shared folder of files.
-certificate       papers:certificate             Issue certificates, or check one that somebody brings.
-issued            papers:issued                  List the papers that were issued, or print one again.
-label             papers:label                   Draw the label for a unit.
-returned          papers:returned                Compare a returned unit with what it read when it left.
-lookback          history:lookback               List what rests on a meter found unfit, or a bad spool.
-sign-key          papers:sign_key                Make a key that certificates are signed with.
-import            importing:import_papers        Bring earlier paper records onto the journal.
-study             study:study                    Find out whether this bench can judge a step.
-install-shortcut  starting:install_shortcut      Put an entry into the menu that opens the setup page.
-remove-shortcut   starting:remove_shortcut       Take that entry out of the menu again.
-install-at-login  starting:install_at_login      Let a bench start whenever you log in.
-remove-at-login   starting:remove_at_login       Let a bench start at log-in no longer.
+demo              bench:demo                   Show the whole job on simulated instruments.
+fixture           bench:fixture                Try every relay of a fixture: stuck, dead, or shorted.
+run               bench:run                    Work at a bench until Ctrl-C.
+setup             setup:setup                  Make a bench in the browser.
+simulate          bench:simulate               Serve a simulated meter and thermometer; you are the hands.
+check             check:check                  Check files line by line and say what they mean.
+winding           winding:winding              Ohms from turns, turns from ohms, wire from mass and ohms.
+schema            history:schema               Print the JSON Schemas of what is recorded and sent.
+find              instruments:find             Look for meters by listening and asking harmlessly.
+meter-says        instruments:meter_says       Show a meter's bytes and what is made of them, live.
+decode            instruments:decode           Say what a driver makes of some bytes.
+meters            instruments:meters           List drivers and links, and what each can do.
+explain           reported:explain_unit        Explain values told over the telephone.
+identify          reported:identify_core       Say which of the known sheets an unknown core fits.
+learn             reported:learn_sheet         Propose a sheet from good units measured by pairs.
+history           history:history              Show what is on the record, or write it into files.
+restore           importing:restore_journal    Bring back what a journal has lost, from its copies.
+replay            history:replay_recording     Run recorded readings again, by their own sheet or another.
+chart             batch:chart                  Draw the check standard's readings between their limits.
+result            importing:result             Type in results from elsewhere while no bench is at work.
+batch             batch:batch                  Report a batch, or list the batches of a journal.
+collect           collect:collect              Collect what all benches of a line record.
+line              collect:all_benches          Serve the page with all benches.
+index             collect:index                Write the list of a shared folder of files.
+certificate       papers:certificate           Issue certificates, or check one that somebody brings.
+issued            papers:issued                List the papers that were issued, or print one again.
+label             papers:label                 Draw the label for a unit.
+returned          papers:returned              Compare a returned unit with what it read when it left.
+lookback          history:lookback             List what rests on a meter found unfit, or a bad spool.
+sign-key          papers:sign_key              Make a key that certificates are signed with.
+import            importing:import_papers      Bring earlier paper records onto the journal.
+study             batch:study                  Find out whether this bench can judge a step.
+install-shortcut  setup:install_shortcut       Put an entry into the menu that opens the setup page.
+remove-shortcut   setup:remove_shortcut        Take that entry out of the menu again.
+install-at-login  setup:install_at_login       Let a bench start whenever you log in.
+remove-at-login   setup:remove_at_login        Let a bench start at log-in no longer.
 """.splitlines()
     )
 }
 """Each command: where in `acquire.answers` it is, and what it does; its own help says all of it."""
 
-UNTYPED = {"document": "documents:document"}
+UNTYPED = {"document": "batch:document"}
 """Commands that the bench page runs, and nobody types."""
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
+from typing import Any, Self
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
@@ -61,10 +62,11 @@ from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import NOTHING_WANTED, MeterStatements, Wanted
+from acquire.steps.setup_choice import NOTHING_WANTED, Wanted
 from acquire.steps.untested import required
 from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
+from drivers.models import MeterModel
 from drivers.reading import Ranging, Reading
 
 
@@ -96,7 +98,7 @@ class Pipeline:
     """
 
     place: Circumstances
-    meter: MeterStatements
+    meter: MeterModel
     conditions: Conditions
     settle: SettleSettings = field(default_factory=SettleSettings)
     four_wire_below_ohm: float | None = None
@@ -150,8 +152,9 @@ class Pipeline:
         sees = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm, tells=self._dial.tells)
         if sees and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
-        near_si = wanted.close_enough_ohm
-        self.settling.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
+        self.settling.expect(
+            Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
+        )
         for event in self.settling.feed(reading):
             events.append(event)
             self._still.follow(event)
@@ -213,6 +216,14 @@ class Pipeline:
         self._witness.forget()
         self._contact.forget()
         self._dial.asked()
+
+    def on(self, **files: Any) -> Self:
+        """The same bench with other files, between two units; gives the attributes that they say."""
+        files.setdefault("learned", self.learning.under(files["place"].meter_hash))
+        fresh = replace(self, **files)
+        fresh.duties.go_on(self.duties)
+        fresh.batches.go_on(self.batches)
+        return fresh
 
     # ------------------------------------------------------------------ a restart is a replay
 
@@ -317,8 +328,7 @@ class Pipeline:
                 self._left = None
                 if not event.verdict.counts:
                     self._prompt = None  # asked for again in any case, though perhaps in the same words
-            if isinstance(event, UnitResult) and self.unit is not None:
-                unit = self.unit
+            if isinstance(event, UnitResult) and (unit := self.unit) is not None:
                 result = self.duties.ended(event)
                 self._off(unit, result)
                 more += self.batches.ended(result, unit.state.readings(), self.four_wire_below_ohm or 0.0)
@@ -347,7 +357,10 @@ class Pipeline:
         if isinstance(command, Duty):
             return self.duties.obey(command, utc_s)
         if isinstance(command, BatchCommand):
-            return [*self.batches.obey(command, utc_s), *self._accepted(utc_s)]
+            events, left = self.batches.obey(command, utc_s), self.duties.visit.last
+            if left is not None:  # a word said to a batch may be one for its first unit, which has just left
+                events += self.duties.revise(utc_s, doubted=self.batches.doubts(left))
+            return events
         if isinstance(command, StartUnit):
             return self._start(command, utc_s)
         if isinstance(command, Undo):
@@ -370,11 +383,6 @@ class Pipeline:
             self.batches.move_times(by_s)
             for unit in filter(None, (self.unit, self._left)):
                 unit.state.move_times(by_s)
-
-    def _accepted(self, utc_s: float) -> list[Event]:
-        """What a word said to a batch makes of its first unit, where that has just left."""
-        left = self.duties.visit.last
-        return [] if left is None else self.duties.revise(utc_s, doubted=self.batches.doubts(left))
 
     def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:  # noqa: PLR0911
         match command:
@@ -406,12 +414,10 @@ class Pipeline:
         if started is None:
             return [*told, *news]
         ended = self._noted(before.closed(utc_s, Ending.NEXT_UNIT)) if before else []
-        left = self._left
         started = replace(started, required=required(self.table))
         self.unit = self._work(started)
         self.duties.begin(started)
         self.batches.begin(started)
-        self._left = left
         return [*ended, *told, *news, started]
 
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
@@ -433,9 +439,7 @@ class Pipeline:
         if self.unit is not None and self.unit.undoable:  # later than the scan that put it here
             return [self.unit.undo(utc_s)]
         if (left := self._left) is not None:
-            self._left = None
-            begun = self.unit
-            ended = self._noted(begun.closed(utc_s, Ending.UNDONE)) if begun is not None else []
+            ended = self._noted(self.unit.closed(utc_s, Ending.UNDONE)) if self.unit is not None else []
             self.unit, self._left = left, None
             self.duties.reopen(left.started)
             if self.fixture is not None:
@@ -448,9 +452,7 @@ class Pipeline:
         place = replace(self.place, operator=started.operator, batch=started.batch)
         held = self.fixture is not None and self.fixture.emptied()
         worth = partial(may_be_warm, self.table)
-        state = UnitState(
-            self.table, started.serial, order=self.order, warm_check=worth, brackets=not held, placed=held
-        )
+        state = UnitState(self.table, started.serial, order=self.order, warm_check=worth, placed=held)
         how = self.table, self.meter, self.conditions, self.four_wire_below_ohm
         return UnitWork(place, *how, started, state)
 

@@ -319,14 +319,15 @@ def counted(count: int, one: str, many: str = "") -> str:
 
 
 def percent(fraction: float, sign: str = "") -> str:
-    """A fraction in per cent to two digits, more where it is a hundred and more: "0.34 %", "153 %".
+    """A fraction in per cent to two digits, and never rounded up to all of it: "0.34 %", "99.6 %", "153 %".
 
     Args:
         fraction: of one.
         sign: "+" shows that of a positive one too.
     """
     value = 100.0 * fraction
-    return f"{value:{sign}.0f} %" if abs(value) >= 99.5 else f"{value:{sign}.2g} %"
+    digits = ".2g" if abs(value) < 99.5 else ".1f" if abs(value) < 100.0 else ".0f"
+    return f"{value:{sign}{digits}} %"
 
 
 def chance(p: float) -> str:

@@ -265,9 +265,9 @@ def _meant(
         return Answer(Kind.NEGATIVE_OVERLOAD if below else kind, None, quantity, None, flags)
     digits = _digits(value, options)
     number = parse_number(digits)
-    if number.value is None:
+    if number.value_si is None:
         return Answer(number.kind, None, quantity, None, flags)
-    value_si = float(f"{number.value * scale + offset:.15g}")
+    value_si = float(f"{number.value_si * scale + offset:.15g}")
     if (sentinel := _sentinel(value_si, options)) is not None:
         return Answer(sentinel, None, quantity, None, flags)
     return Answer(Kind.VALUE, value_si, quantity, last_digit(digits) * scale, flags)
@@ -333,15 +333,7 @@ _WHOLE = re.compile(_NUMBER)
 _WORDS = {"NAN": Kind.NO_READING, "INF": Kind.OVERLOAD, "+INF": Kind.OVERLOAD, "-INF": Kind.NEGATIVE_OVERLOAD}
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
-    """A number as an instrument sent it: `value` is None unless `kind` is `Kind.VALUE`."""
-
-    kind: Kind
-    value: float | None
-
-
-def parse_number(text: str) -> Number:
+def parse_number(text: str) -> Answer:
     """Parse one number, by its value and never by its spelling.
 
     Raises:
@@ -349,7 +341,7 @@ def parse_number(text: str) -> Number:
     """
     word = text.strip()
     if word.upper() in _WORDS:
-        return Number(_WORDS[word.upper()], None)
+        return Answer(_WORDS[word.upper()])
     if _WHOLE.fullmatch(word) is None:
         raise ValueError(f"{text!r} is not a number")
     if last_digit(word) == 0.0:
@@ -357,10 +349,10 @@ def parse_number(text: str) -> Number:
     value = float(word)
     size = abs(value)
     if size >= NOT_A_NUMBER_AT and not math.isinf(value):
-        return Number(Kind.NO_READING, None)
+        return Answer(Kind.NO_READING)
     if size >= OVERLOAD_AT:
-        return Number(Kind.OVERLOAD if value > 0 else Kind.NEGATIVE_OVERLOAD, None)
-    return Number(Kind.VALUE, value)
+        return Answer(Kind.OVERLOAD if value > 0 else Kind.NEGATIVE_OVERLOAD)
+    return Answer(Kind.VALUE, value)
 
 
 def last_digit(number: str) -> float:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
 from drivers.link.address import SerialLine
 from drivers.link.framing import Framer
-from drivers.reading import Flag, Kind, Origin, Quantity
+from drivers.reading import Flag, Kind, Origin, Quantity, Reading
 
 DIAL = frozenset(
     {
@@ -38,6 +39,30 @@ class Decoded:
     range_full_scale_si: float | None = None
     range_origin: Origin = Origin.UNKNOWN
     flags: frozenset[Flag] = frozenset()
+
+    def as_reading(
+        self,
+        meter_id: str,
+        conversion: int,
+        at_s: tuple[float, float],
+        raw: bytes,
+        flags_visible: frozenset[Flag] = frozenset(),
+    ) -> Reading:
+        """The reading that it is; arguments as in `Reading`, `at_s` monotonic and UTC seconds."""
+        return Reading(
+            meter_id,
+            self.quantity,
+            self.kind,
+            self.value_si,
+            *at_s,
+            conversion,
+            self.range_full_scale_si,
+            self.resolution_si,
+            self.range_origin,
+            self.flags,
+            flags_visible,
+            raw,
+        )
 
 
 class FrameRefused(ValueError):
@@ -138,6 +163,50 @@ def overloaded(
         return Decoded(quantity, kind, None, flags=flags)
     full_si = scaled(full_counts, resolution_si)
     return Decoded(quantity, kind, None, resolution_si, full_si, Origin.INFERRED, flags)
+
+
+_SCALE = {"n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
+_PREFIXES_OF = {"V": "m", "A": "mu", "ohm": "kM", "Hz": "kM", "F": "num"}
+_OF_SIGNS = {
+    ("V", "ac"): Quantity.VOLTAGE_AC,
+    ("V", "dc"): Quantity.VOLTAGE_DC,
+    ("V", "diode"): Quantity.DIODE,
+    ("A", "ac"): Quantity.CURRENT_AC,
+    ("A", "dc"): Quantity.CURRENT_DC,
+    ("ohm", "beep"): Quantity.CONTINUITY,
+}
+_OF_UNIT = {
+    "ohm": Quantity.RESISTANCE,
+    "Hz": Quantity.FREQUENCY,
+    "F": Quantity.CAPACITANCE,
+    "degC": Quantity.TEMPERATURE,
+    "degF": Quantity.TEMPERATURE,
+}
+
+
+def meaning_of_signs(unit: str, prefixes: Sequence[str], signs: Sequence[str]) -> tuple[Quantity, float]:
+    """What the signs around the digits of a display say.
+
+    Args:
+        unit: V, A, ohm, Hz, F, degC or degF.
+        prefixes: those that are lit.
+        signs: those of "ac", "dc", "beep" and "diode" that are lit.
+
+    Returns:
+        The quantity, and what one of its unit with this prefix is worth.
+
+    Raises:
+        FrameRefused: no display shows these together.
+    """
+    if len(prefixes) > 1 or not set(prefixes) <= set(_PREFIXES_OF.get(unit, "")):
+        raise FrameRefused("prefix and unit do not go together")
+    sign = "".join(signs)
+    if len(signs) > 1 or (sign == "beep" and unit != "ohm") or (sign == "diode" and unit != "V"):
+        raise FrameRefused("signs that contradict each other")
+    quantity = _OF_SIGNS.get((unit, sign)) or _OF_UNIT.get(unit)
+    if quantity is None:
+        raise FrameRefused("neither AC nor DC")
+    return quantity, _SCALE["".join(prefixes)]
 
 
 def scaled(counts: int, resolution_si: float) -> float:

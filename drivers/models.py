@@ -7,8 +7,9 @@ core takes as they are. A file with faults is refused with all of them, each wit
 from __future__ import annotations
 
 import hashlib
-import re
+import math
 import tomllib
+from collections.abc import Sequence
 from datetime import date
 from functools import cached_property
 from pathlib import Path
@@ -20,7 +21,8 @@ from pydantic_core import ErrorDetails
 from drivers.accuracy import RangeAccuracy
 from drivers.errors import FaultAt, ModelInvalid
 from drivers.plain_file import read_file
-from drivers.reading import UNIT_OF, Quantity, Ranging
+from drivers.reading import Quantity, Ranging
+from drivers.toml_lines import find_lines
 
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
@@ -136,44 +138,44 @@ class MeterModel(_Strict):
         """The functions this meter has."""
         return frozenset(each.quantity for each in self.ranges)
 
+    @cached_property
+    def _ranges(self) -> dict[Quantity, tuple[RangeModel, ...]]:
+        ordered = sorted(self.ranges, key=lambda each: each.full_scale_si)
+        return {of: tuple(each for each in ordered if each.quantity is of) for of in self.quantities}
+
     def ranges_of(self, quantity: Quantity) -> tuple[RangeModel, ...]:
         """All ranges of a function, smallest full scale first; empty where the meter lacks it."""
-        of_it = (each for each in self.ranges if each.quantity is quantity)
-        return tuple(sorted(of_it, key=lambda each: each.full_scale_si))
+        return self._ranges.get(quantity, ())
 
-    def range_for(self, quantity: Quantity, expected_si: float) -> RangeModel | None:
-        """The smallest range that can show a value; None where the function or such a range is missing.
-
-        Args:
-            quantity: function.
-            expected_si: value expected, in the quantity's SI unit; its sign does not matter.
-        """
-        fitting = (each for each in self.ranges_of(quantity) if abs(expected_si) <= each.largest_si)
-        return next(fitting, None)
-
-    def accuracy(self, quantity: Quantity, range_full_scale_si: float) -> RangeAccuracy:
-        """The statement of the range in use, found by its full scale.
-
-        The nearest range counts if it is within 25 %: drivers may give 100, 119.9 or 120 for one range, while
-        neighbouring ranges differ by a factor of two or more.
+    def holding(self, quantity: Quantity, value_si: float) -> RangeAccuracy | None:
+        """The statement on the smallest range that can show a value; None where there is no such range.
 
         Args:
             quantity: function.
-            range_full_scale_si: full scale in the quantity's SI unit, as the reading carries it.
-
-        Raises:
-            ModelInvalid: the file has no such range.
+            value_si: in the quantity's SI unit; its sign does not matter.
         """
-        for each in self.ranges_of(quantity):
-            if 0.8 * each.full_scale_si <= range_full_scale_si <= 1.25 * each.full_scale_si:
-                return self.statement(each)
-        unit = UNIT_OF[quantity]
-        known = ", ".join(f"{each.full_scale_si:g}" for each in self.ranges_of(quantity)) or "none"
-        raise ModelInvalid(
-            f"The meter file {self.name} has no {quantity.value} range of {range_full_scale_si:g} {unit} "
-            f"(it knows: {known}).",
-            hint="Add a [[range]] table for it; see configs/meters/README.md.",
-        )
+        found = reaching(self.ranges_of(quantity), value_si)
+        return None if found is None else self.statement(found)
+
+    def in_use(
+        self,
+        quantity: Quantity,
+        range_full_scale_si: float | None,
+        value_si: float,
+        resolution_si: float | None = None,
+    ) -> RangeAccuracy | None:
+        """The statement on the range in use; by its count, or by the value, where the meter does not tell it.
+
+        By the count, the smallest range of that resolution which holds the value: a meter that sends 46 where
+        it could send 46.1 is on a coarser range. By the value, the smallest range that holds it is assumed,
+        which is where an automatic meter would be. None where the file states nothing for it.
+        """
+        ranges = self.ranges_of(quantity)
+        if range_full_scale_si is not None:
+            found = named(ranges, range_full_scale_si)
+        else:
+            found = shown_on(ranges, value_si, resolution_si) or reaching(ranges, value_si)
+        return None if found is None else self.statement(found)
 
     def statement(self, each: RangeModel) -> RangeAccuracy:
         """The accuracy record of one of this meter's ranges."""
@@ -192,6 +194,33 @@ class MeterModel(_Strict):
             test_current_a=each.test_current_a,
             source=each.source or self.source,
         )
+
+
+NEAR = (0.8, 1.25)
+"""A driver may say 100, 119.9 or 120 for one range; neighbours differ by a factor of two or more."""
+
+
+def named(ranges: Sequence[RangeModel], full_si: float) -> RangeModel | None:
+    """The range of a full scale; None where the meter has none of that size."""
+    low, high = NEAR
+    return next(
+        (each for each in ranges if low * each.full_scale_si <= full_si <= high * each.full_scale_si), None
+    )
+
+
+def shown_on(ranges: Sequence[RangeModel], value_si: float, resolution_si: float | None) -> RangeModel | None:
+    """The smallest range of a resolution that holds a value; None where the count names none."""
+    if resolution_si is None:
+        return None
+    for each in ranges:
+        if math.isclose(each.resolution_si, resolution_si, rel_tol=0.01) and abs(value_si) <= each.largest_si:
+            return each
+    return None
+
+
+def reaching(ranges: Sequence[RangeModel], value_si: float) -> RangeModel | None:
+    """The smallest range that shows a value; None where the meter has none."""
+    return next((each for each in ranges if abs(value_si) <= each.largest_si), None)
 
 
 _UNUSED = "offset_compensated"
@@ -240,7 +269,7 @@ def _unused(text: str, tree: dict[str, Any]) -> tuple[int, ...]:
     holding = [k for k, each in enumerate(ranges) if isinstance(each, dict) and _UNUSED in each]
     for index in holding:
         del ranges[index][_UNUSED]
-    return tuple(_line_of(text, ("range", index, _UNUSED)) for index in holding)
+    return tuple(find_lines(text).of(("range", index, _UNUSED)) for index in holding)
 
 
 def _unread(path: Path, what: str) -> ModelInvalid:
@@ -251,7 +280,7 @@ def _fault(text: str, error: ErrorDetails) -> FaultAt:
     """One fault with its place."""
     loc = tuple(error["loc"])
     key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
-    return FaultAt(_line_of(text, loc), key, _in_words(error))
+    return FaultAt(find_lines(text).of(loc), key, _in_words(error))
 
 
 def _in_words(error: ErrorDetails) -> str:
@@ -266,27 +295,3 @@ def _in_words(error: ErrorDetails) -> str:
     given: Any = error.get("input")
     shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
     return words.get(error["type"], f"{message}{shown}.")
-
-
-def _line_of(text: str, loc: tuple[int | str, ...]) -> int:
-    """Line of a key in the file, or of its table where the key is missing; 0 when it cannot be told."""
-    names = [part for part in loc if isinstance(part, str)]
-    if not names:
-        return 0
-    lines = list(enumerate(text.splitlines(), start=1))
-    heads = [(number, head[1]) for number, line in lines if (head := _TABLE.match(line))]
-    of_table = [number for number, name in heads if name == names[0]]
-    index = next((part for part in loc if isinstance(part, int)), 0)
-    if of_table:
-        start = of_table[min(index, len(of_table) - 1)]
-    elif len(names) == 1:
-        start = 0
-    else:
-        return 0
-    end = next((number for number, _ in heads if number > start), len(lines) + 1)
-    key = re.compile(rf"\s*{re.escape(names[-1])}\s*=")
-    inside = (number for number, line in lines if start < number < end and key.match(line))
-    return next(inside, start)
-
-
-_TABLE = re.compile(r"\s*\[{1,2}\s*([\w.-]+)\s*\]{1,2}")

@@ -7,7 +7,7 @@ source tree work without being installed. Not for opening links: a meter opens i
 from __future__ import annotations
 
 import importlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.metadata import entry_points
@@ -36,6 +36,9 @@ BUILT_IN: dict[str, str] = {
     "platinum": "drivers.platinum:PlatinumThermometer",
 }
 """Name to `module:Class`."""
+
+DEVICES = {"scanner": "drivers.scanner.scanner:Scanner", "switch card": "drivers.scpi.switch_card:SwitchCard"}
+"""What a bench may have beside its meters, likewise."""
 
 
 class OptionsInvalid(GivenInvalid):
@@ -84,9 +87,8 @@ def driver_class(driver: str) -> Any:
     target = BUILT_IN.get(driver) or known_drivers().get(driver)
     if target is None:
         raise DriverUnknown(f"there is no driver {driver!r}; there are {', '.join(known_drivers())}")
-    module_name, _, class_name = target.partition(":")
     try:
-        return getattr(importlib.import_module(module_name), class_name)
+        return _class_at(target)
     except ImportError as error:
         raise DriverUnknown(
             f"the driver {driver!r} cannot be used: {error}",
@@ -94,6 +96,11 @@ def driver_class(driver: str) -> Any:
         ) from error
     except AttributeError as error:
         raise DriverUnknown(f"the driver {driver!r} names {target}, which has no such class") from error
+
+
+def _class_at(target: str) -> Any:
+    module_name, _, class_name = target.partition(":")
+    return getattr(importlib.import_module(module_name), class_name)
 
 
 def _remedy(error: ImportError) -> str:
@@ -193,54 +200,29 @@ def _fault(kind: str, location: tuple[int | str, ...], message: str, model: type
     return f"{name}: {text[:1].lower()}{text[1:]}"
 
 
-def scanner_options() -> type[BaseModel]:
-    """The model of a barcode scanner's options."""
-    model: type[BaseModel] = importlib.import_module("drivers.scanner.scanner").ScannerOptions
+def device_options(device: str) -> type[BaseModel]:
+    """The model of a device's options, by its name in `DEVICES`."""
+    model: type[BaseModel] = _class_at(DEVICES[device]).Options
     return model
 
 
-def open_scanner(
-    *, scanner_id: str, address: str, clock: ClockPair, options: Mapping[str, Any] | None = None
+def open_device(
+    device: str, *given: Any, address: str = "", options: Mapping[str, Any] | None = None, **named: Any
 ) -> Any:
-    """Make a barcode scanner, a `drivers.scanner.scanner.Scanner`; it connects when it is entered.
+    """Make what stands beside a meter; it connects when it is entered.
 
     Args:
-        scanner_id: its name in the bench file.
-        address: `serial:...`, `tcp:...` or `keyboard:/dev/input/by-id/...`.
-        clock: gives (monotonic seconds, UTC seconds).
-        options: see `ScannerOptions`.
+        device: its name in `DEVICES`.
+        given: what its class takes by place.
+        address: of its link; empty where it shares the meter's.
+        options: its own, as the bench file gives them.
+        named: what its class takes by name.
 
     Raises:
         OptionsInvalid, AddressInvalid: the bench file is at fault.
     """
-    module = importlib.import_module("drivers.scanner.scanner")
-    checked = _check_options("scanner", scanner_options(), dict(options or {}), address)
-    return module.Scanner(scanner_id=scanner_id, address=address, clock=clock, options=checked)
-
-
-def switch_card_options() -> type[BaseModel]:
-    """The model of a switch card's options."""
-    model: type[BaseModel] = importlib.import_module("drivers.scpi.switch_card").SwitchCardOptions
-    return model
-
-
-def open_switch_card(
-    channels: Sequence[int], *, address: str = "", host: Any = None, options: Mapping[str, Any] | None = None
-) -> Any:
-    """Make a switch card, a `drivers.scpi.switch_card.SwitchCard`; it connects when it is entered.
-
-    Args:
-        channels: every channel in use.
-        address: of its own link; empty where it sits in the meter.
-        host: that meter; None for a card with a link of its own.
-        options: see `SwitchCardOptions`.
-
-    Raises:
-        OptionsInvalid, AddressInvalid: the bench file is at fault.
-    """
-    module = importlib.import_module("drivers.scpi.switch_card")
-    checked = _check_options("switch card", switch_card_options(), dict(options or {}), address)
-    return module.SwitchCard(channels, address=address, host=host, options=checked)
+    checked = _check_options(device, device_options(device), dict(options or {}), address)
+    return _class_at(DEVICES[device])(*given, address=address, options=checked, **named)
 
 
 def list_drivers() -> list[DriverEntry]:

@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass, field
 
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
     Ask,
@@ -59,7 +58,7 @@ class Bench:
         conditions = Conditions(
             temperature=Temperature(20.0, 0.2, self.now_s), temperature_max_age_s=1e9, lead_wanted=True
         )
-        self.heart = Pipeline(place, ModelStatements(MODEL), conditions, ranging=Ranging.DIAL)
+        self.heart = Pipeline(place, MODEL, conditions, ranging=Ranging.DIAL)
         self.hold(None, 1.0)
 
     def hold(self, ohm, seconds):

@@ -3,8 +3,7 @@
 import random
 from dataclasses import replace
 
-from acquire.study.plan import plan_of
-from acquire.study.record import Measurement, StudyRecord, Subject
+from acquire.study.record import Measurement, StudyRecord, Subject, plan_of
 
 SUBJECT = Subject(
     bench="bench-1",

@@ -153,7 +153,7 @@ class StillBench:
         self.meter = ObedientMeter(self.clock)
         self._scanned = asyncio.Queue()
         self.daemon = await assemble(self.bench, clock=self.clock, show=self.show, **more)
-        self.daemon.feeds[0].meter = self.meter
+        self.daemon.feeds[0].device = self.meter
         if hasattr(self.clock, "turn"):
             self.meter.calm = self.daemon._events.join
         self.meter.table = PairTable(self.daemon.pipeline.place.sheet)

@@ -11,7 +11,6 @@ from functools import cache
 from pathlib import Path
 
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import Ask, Circumstances, Prompt, Purpose, StartUnit, UnitResult
 from acquire.records.codes import Order
@@ -93,7 +92,7 @@ class Bench:
         self.conversion = 0
         self.pipeline = Pipeline(
             Circumstances("bench-1", purpose, sheet, "meter", model.name, "m", "b", "test"),
-            ModelStatements(model),
+            model,
             Conditions(temperature=Temperature(celsius, 0.2, self.utc_s), temperature_max_age_s=1e9),
             four_wire_below_ohm=10.0,
             order=order,

@@ -14,9 +14,8 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.meter_fit import MeterFit, row_lines, rows_of, term_lines
-from acquire.answers.options import AsJson, say, say_json
-from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
+from acquire.answers import AsJson, argument, option, say, say_json
+from acquire.answers.sheet_checks import MeterFit, SheetRemark, row_lines, sheet_remarks, term_lines
 from acquire.bench.assembly import as_asked_for
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
@@ -84,11 +83,6 @@ class Report:
             "faults": faults,
             **self.facts,
         }
-
-
-def check_files(paths: Sequence[Path]) -> list[Report]:
-    """Look at each file; never raises for what is in one."""
-    return [check_file(path) for path in paths]
 
 
 def check_file(path: Path) -> Report:
@@ -418,14 +412,15 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
     """The table of one sheet on one bench, and the budget of every step below it.
 
     Args:
-        reports: of the files named; one bench file among them, and at most one sheet (else the bench's own).
-
-    Raises:
-        InputImpossible: there is no bench file among them.
+        reports: of the files named; one bench file among them (else InputImpossible), and at most one sheet
+            (else the bench's own).
     """
-    sheet, bench, model = _of_budget(reports)
-    rows = rows_of(sheet, bench, model)
-    lines = [f"{sheet.name} on {bench.name} with {model.name}, for {bench.purpose.value} units", ""]
+    fit = _of_budget(reports)
+    rows = list(fit.rows())
+    lines = [
+        f"{fit.sheet.name} on {fit.bench.name} with {fit.model.name}, for {fit.bench.purpose.value} units",
+        "",
+    ]
     lines.append(
         f"{'step':<22} {'nominal':>12} {'tolerance':>16} {'U (95 %)':>12} {'ratio':>6}  largest term"
     )
@@ -437,42 +432,35 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
 
 
 def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
-    """The same for programs: plain JSON values, ohms.
-
-    Raises:
-        InputImpossible: there is no bench file among them.
-    """
-    sheet, bench, model = _of_budget(reports)
-    steps = []
-    for each in rows_of(sheet, bench, model):
-        plain = asdict(each)
-        for term in plain["terms"]:
-            dof = term["degrees_of_freedom"]
-            term["degrees_of_freedom"] = dof if math.isfinite(dof) else None
-        steps.append(plain)
-    purpose = bench.purpose.value
-    return {"sheet": sheet.name, "bench": bench.name, "meter": model.name, "purpose": purpose, "steps": steps}
+    """The same for programs: plain JSON values, ohms. Raises InputImpossible likewise."""
+    fit = _of_budget(reports)
+    steps = [asdict(each) for each in fit.rows()]
+    for term in (term for plain in steps for term in plain["terms"]):
+        dof = term["degrees_of_freedom"]
+        term["degrees_of_freedom"] = dof if math.isfinite(dof) else None
+    names = {"sheet": fit.sheet.name, "bench": fit.bench.name, "meter": fit.model.name}
+    return {**names, "purpose": fit.bench.purpose.value, "steps": steps}
 
 
-def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:
+def _of_budget(reports: Sequence[Report]) -> MeterFit:
     bench_path = next((each.path for each in reports if each.kind == "bench"), None)
     if bench_path is None:
         raise InputImpossible("--budget needs a bench file: its meter, leads and thermometer decide.")
     bench = load_bench(bench_path)
     sheet_path = next((each.path for each in reports if each.kind == "sheet"), bench.sheet)
-    return load_sheet(sheet_path), bench, load_model(Path(bench.meter.model))
+    return MeterFit(load_sheet(sheet_path), bench, load_model(Path(bench.meter.model)))
 
 
 def check(
-    files: Annotated[list[Path], typer.Argument(help="Bench, sheet and meter files (TOML).")],
+    files: Annotated[list[Path], argument("Bench, sheet and meter files (TOML).")],
     *,
     budget: Annotated[
-        bool, typer.Option("--budget", help="How well this bench can judge each step: SHEET BENCH.")
+        bool, option("How well this bench can judge each step: SHEET BENCH.", "--budget")
     ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Check files line by line and say what they mean; exit 2 if any cannot be used."""
-    reports = check_files(files)
+    reports = [check_file(file) for file in files]
     faults = [fault for report in reports for fault in report.faults]
     if as_json and not (budget and not faults):
         say_json([report.as_json() for report in reports], indent=2)

@@ -14,7 +14,7 @@ import structlog
 import typer
 
 from acquire import logs
-from acquire.answers.options import Level, LogLevel, say
+from acquire.answers import Level, LogLevel, argument, option, say
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
@@ -38,7 +38,7 @@ def _read(file: Path, log_level: Level) -> CollectorFile:
     need_postgresql()
     from acquire.line.collector_file import load_collector
 
-    logs.set_up(level=log_level.value)
+    logs.set_up(level=log_level)
     return load_collector(file)
 
 
@@ -128,33 +128,28 @@ async def _served(file: CollectorFile) -> None:
 
 def collect(
     file: Annotated[
-        Path | None,
-        typer.Argument(help="Collector file (TOML); configs/line/collector.toml shows all of it."),
+        Path | None, argument("Collector file (TOML); configs/line/collector.toml shows all of it.")
     ] = None,
     *,
-    name: Annotated[
-        str | None, typer.Option(help="Of this collector, so that one file serves several.")
-    ] = None,
+    name: Annotated[str | None, option("Of this collector, so that one file serves several.")] = None,
     migrate: Annotated[
         bool,
-        typer.Option(
+        option(
+            "Only make missing tables and set aside what no report can read, with the owner's login.",
             "--migrate",
-            help="Only make missing tables and set aside what no report can read, with the owner's login.",
         ),
     ] = False,
     journal: Annotated[
         Path | None,
-        typer.Option(
-            help="Only bring in what this journal and its archive hold from before the line was there."
-        ),
+        option("Only bring in what this journal and its archive hold from before the line was there."),
     ] = None,
     evidence: Annotated[
-        bool, typer.Option("--evidence", help="With --journal: the readings behind each verdict, too.")
+        bool, option("With --journal: the readings behind each verdict, too.", "--evidence")
     ] = False,
     print_roles: Annotated[
-        bool, typer.Option("--print-roles", help="Print the roles of the database as SQL, and leave.")
+        bool, option("Print the roles of the database as SQL, and leave.", "--print-roles")
     ] = False,
-    log_level: LogLevel = Level.INFO,
+    log_level: LogLevel = "info",
 ) -> None:
     """Collect what all benches of a line record into one PostgreSQL database, until Ctrl-C."""
     if print_roles:
@@ -175,18 +170,16 @@ def collect(
 
 
 def all_benches(
-    file: Annotated[Path, typer.Argument(help="Collector file (TOML), as for `steadyohm collect`.")],
+    file: Annotated[Path, argument("Collector file (TOML), as for `steadyohm collect`.")],
     *,
-    log_level: LogLevel = Level.WARNING,
+    log_level: LogLevel = "warning",
 ) -> None:
     """Serve the page with all benches: who works, who is silent, yield today, who runs old files."""
     run_loop(_served(_read(file, log_level)))
 
 
 def index(
-    folder: Annotated[
-        Path, typer.Argument(help="Folder of sheets, meter files and spools for many benches.")
-    ],
+    folder: Annotated[Path, argument("Folder of sheets, meter files and spools for many benches.")],
 ) -> None:
     """Write the list of a shared folder: name and SHA-256 of each file, by which benches take them."""
     count = counted(write_list(folder), "file")

@@ -1,27 +1,30 @@
-"""`steadyohm history` and `lookback`: the record as lines for people; what rests on an unfit meter or spool.
+"""What is on the record: history, lookback, replay, and the schema of it all.
 
-Not for outlets, and not for statistics.
+The record as lines for people or as files; what rests on an unfit meter or spool; whether a recording gives
+the verdicts that are on it. Not for outlets, and not for statistics.
 """
 
 from __future__ import annotations
 
+import json
 import math
 from collections import deque
-from collections.abc import Iterator, Sequence
-from dataclasses import fields, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
-from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, Since, Until, say, say_json
+from acquire.answers import AsJsonLines, JournalPlace, OnlyBench, argument, option, say, say_json
 from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
-from acquire.journal.plain import KINDS, spelt
+from acquire.journal.plain import KINDS, to_plain
 from acquire.journal.query import Query, Record
 from acquire.line.places import record_at
+from acquire.outlets import schemas
 from acquire.outlets.csv_log import BOM
 from acquire.outlets.terminal import batch_text
 from acquire.quantity import counted, show
@@ -38,8 +41,8 @@ from acquire.records import (
     UnitStarted,
     Verdict,
 )
+from acquire.reports.document import moment
 from acquire.reports.export import csv_lines, export_csv, export_jsonl, export_parquet
-from acquire.reports.figures import moment
 from acquire.reports.lookback import (
     Doubts,
     MeterRow,
@@ -50,57 +53,12 @@ from acquire.reports.lookback import (
     by_spool,
     span_since_check,
 )
+from acquire.sheets import load_sheet
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
 from acquire.words.units import findings_words, missing_words, result_words
 from acquire.words.verdicts import OUTCOME_WORDS, verdict_word
-
-
-def history_entries(
-    place: str | Path, *, doubtful: bool = False, since_check: bool = False, **parts: Any
-) -> Iterator[tuple[Entry, str]]:
-    """Entries that answer the query, oldest first, each with why it is doubtful (else empty).
-
-    Args:
-        place: folder of a bench's journal, address of a line's database, or a collector file.
-        doubtful: True for doubtful verdicts only.
-        since_check: True for verdicts only that a meter gave since its check standard was last in control.
-        parts: of the query, as `query_of` takes them.
-
-    Raises:
-        InputImpossible: a day or a time is none.
-        JournalUnusable: there is no journal in that folder, or it cannot be read.
-    """
-    query = query_of(**parts)
-    with record_at(place) as record:
-        yield from entries_of(record, query, doubtful=doubtful, since_check=since_check)
-
-
-def query_of(
-    *, day: str | None = None, since: str | None = None, until: str | None = None, **parts: Any
-) -> Query:
-    """A query from words as they are typed.
-
-    Args:
-        day: a UTC day, as 2026-11-25.
-        since: a day or a time, from its beginning on.
-        until: a day or a time; a day counts to its end.
-        parts: the other fields of a query, as they are.
-
-    Raises:
-        InputImpossible: a day or a time is none.
-    """
-    try:
-        when = date.fromisoformat(day) if day else None
-    except ValueError as error:
-        raise InputImpossible(f'"{day}" is no day.', "Write it as 2026-11-25.") from error
-    return Query(
-        day=when,
-        since_utc_s=None if since is None else moment_s(since),
-        until_utc_s=None if until is None else moment_s(until, end=True),
-        **parts,
-    )
 
 
 def kinds_named(names: Sequence[str]) -> tuple[str, ...]:
@@ -137,17 +95,43 @@ def moment_s(text: str, *, end: bool = False) -> float:
     return (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp()
 
 
+def end_s(text: str) -> float:
+    """As `moment_s`; a day means its end."""
+    return moment_s(text, end=True)
+
+
+def day_of(text: str) -> date:
+    """A UTC day as it is typed, as 2026-11-25. Raises InputImpossible."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise InputImpossible(f'"{text}" is no day.', "Write it as 2026-11-25.") from error
+
+
+SINCE = Annotated[
+    float | None, option("From this day or time on (UTC), as 2026-11-25.", parser=moment_s, metavar="<time>")
+]
+TO = Annotated[
+    float | None, option("To the end of this day, or before this time (UTC).", parser=end_s, metavar="<time>")
+]
+
+
 def entries_of(
     record: Record, query: Query, *, doubtful: bool = False, since_check: bool = False
 ) -> Iterator[tuple[Entry, str]]:
-    """As `history_entries`, of any record; memory holds no more than `query.limit` entries.
+    """Entries that answer a query, oldest first, each with why it is doubtful (else empty).
+
+    Args:
+        record: of one bench or of many; memory holds no more than `query.limit` entries.
+        query: what is looked for.
+        doubtful: True for doubtful verdicts only.
+        since_check: True for verdicts only that a meter gave since its check standard was last in control.
 
     Raises:
         InputImpossible: `since_check` of a record without check standards.
         JournalUnusable: the record cannot be read.
     """
     doubts = Doubts.of(record)
-    query = replace(query, with_evidence=False)
     if not (doubtful or since_check):
         yield from ((entry, _doubt(entry, doubts)) for entry in record.find(query))
         return
@@ -253,63 +237,53 @@ def verdict_line(verdict: Verdict) -> str:
 def history(
     journal: JournalPlace,
     *,
-    serial: Annotated[str | None, typer.Option(help="Only this unit.")] = None,
-    batch: Annotated[str | None, typer.Option(help="Only this batch.")] = None,
-    day: Annotated[str | None, typer.Option(help="Only this day (UTC), as 2026-11-25.")] = None,
-    since: Since = None,
-    until: Until = None,
-    outcome: Annotated[list[Outcome] | None, typer.Option(help="Only this outcome; may be repeated.")] = None,
-    diagnosis: Annotated[
-        str | None, typer.Option(help="Only units whose explanation or finding contains this text.")
+    serial: Annotated[str | None, option("Only this unit.")] = None,
+    batch: Annotated[str | None, option("Only this batch.")] = None,
+    day: Annotated[
+        date | None, option("Only this day (UTC), as 2026-11-25.", parser=day_of, metavar="<day>")
     ] = None,
-    meter: Annotated[str | None, typer.Option(help="Only what this meter gave, by its id.")] = None,
-    sheet: Annotated[str | None, typer.Option(help="Only this unit type.")] = None,
+    since: SINCE = None,
+    until: TO = None,
+    outcome: Annotated[list[Outcome] | None, option("Only this outcome; may be repeated.")] = None,
+    diagnosis: Annotated[
+        str | None, option("Only units whose explanation or finding contains this text.")
+    ] = None,
+    meter: Annotated[str | None, option("Only what this meter gave, by its id.")] = None,
+    sheet: Annotated[str | None, option("Only this unit type.")] = None,
     bench: OnlyBench = None,
     kind: Annotated[
-        list[str] | None, typer.Option(help="Only this kind, such as verdict or lead_zero; may be repeated.")
+        list[str] | None, option("Only this kind, such as verdict or lead_zero; may be repeated.")
     ] = None,
     doubtful: Annotated[
-        bool, typer.Option("--doubtful", help="Only verdicts that a later lead zero has made doubtful.")
+        bool, option("Only verdicts that a later lead zero has made doubtful.", "--doubtful")
     ] = False,
     since_check: Annotated[
-        bool,
-        typer.Option("--since-check", help="Only verdicts since the check standard was last in control."),
+        bool, option("Only verdicts since the check standard was last in control.", "--since-check")
     ] = False,
     limit: Annotated[
-        int | None,
-        typer.Option(min=1, max=10**9, help="At most so many, the latest; left out: 200 here, all in files."),
+        int | None, option("At most so many, the latest; left out: 200 here, all in files.", min=1, max=10**9)
     ] = None,
     as_json: AsJsonLines = False,
-    csv: Annotated[
-        Path | None, typer.Option(help="Verdicts into this CSV file, as the bench writes it.")
-    ] = None,
-    jsonl: Annotated[
-        Path | None, typer.Option(help="Entries into this file, one JSON object a line.")
-    ] = None,
-    parquet: Annotated[Path | None, typer.Option(help="Verdicts into this Parquet file, with types.")] = None,
+    csv: Annotated[Path | None, option("Verdicts into this CSV file, as the bench writes it.")] = None,
+    jsonl: Annotated[Path | None, option("Entries into this file, one JSON object a line.")] = None,
+    parquet: Annotated[Path | None, option("Verdicts into this Parquet file, with types.")] = None,
 ) -> None:
     """Show what is on the record, or write it into files: verdicts, units, lead zeros, notices."""
-    wanted: dict[str, Any] = {
-        "serial": serial,
-        "batch": batch,
-        "day": day,
-        "since": since,
-        "until": until,
-        "outcomes": tuple(outcome or ()),
-        "diagnosis": diagnosis,
-        "meter_id": meter,
-        "sheet": sheet,
-        "bench": bench,
-        "kinds": kinds_named(kind or ()),
-        "doubtful": doubtful,
-        "since_check": since_check,
-    }
+    query = Query(
+        serial, batch, day, kinds_named(kind or ()), limit, tuple(outcome or ()), diagnosis, meter, sheet,
+        bench, since, until, with_evidence=False,
+    )  # fmt: skip
+
+    def asked(query: Query) -> Iterator[tuple[Entry, str]]:
+        with record_at(journal) as record:
+            yield from entries_of(record, query, doubtful=doubtful, since_check=since_check)
+
     if csv or jsonl or parquet:
-        say(_exported(journal, wanted, limit, (csv, jsonl, parquet)))
+        say(_exported(lambda: (entry for entry, _ in asked(query)), query, csv, jsonl, parquet))
         return
-    found = 0
-    for entry, doubt in history_entries(journal, **wanted, limit=limit or 200):
-        found += 1
+    told = 0
+    for entry, doubt in asked(replace(query, limit=limit or 200)):
+        told += 1
         if as_json:
             plain = {"id": entry.id, "kind": entry.kind, **entry.payload}
             if entry.kind == "verdict":
@@ -317,20 +291,19 @@ def history(
             say_json(plain)
         else:
             typer.echo(history_line(entry, doubt))
-    if not found:
+    if not told:
         typer.echo("There are no matching entries on the record.", err=True)
 
 
 def _exported(
-    journal: str, wanted: dict[str, Any], limit: int | None, files: tuple[Path | None, ...]
+    found: Callable[[], Iterator[Entry]],
+    query: Query,
+    csv: Path | None,
+    jsonl: Path | None,
+    parquet: Path | None,
 ) -> Iterator[str]:
-    """Write what was found into each file that is wanted; a line for each."""
-    csv, jsonl, parquet = files
-    kind = wanted["kinds"][0] if len(wanted["kinds"]) == 1 else "verdict"
-
-    def found() -> Iterator[Entry]:
-        return (entry for entry, _ in history_entries(journal, **wanted, limit=limit))
-
+    """Write what is found into each file that is wanted; a line for each."""
+    kind = query.kinds[0] if len(query.kinds) == 1 else "verdict"
     if csv is not None:
         yield f"{csv}: {counted(export_csv(csv, found(), kind), 'row')}"
     if jsonl is not None:
@@ -355,17 +328,15 @@ def line_of(row: MeterRow | SpoolRow) -> str:
 def lookback(
     journal: JournalPlace,
     *,
-    meter: Annotated[str | None, typer.Option(help="Every verdict that this meter gave, by its id.")] = None,
-    spool: Annotated[
-        str | None, typer.Option(help="Every unit wound from this spool, as written on it.")
-    ] = None,
-    since: Since = None,
-    until: Until = None,
+    meter: Annotated[str | None, option("Every verdict that this meter gave, by its id.")] = None,
+    spool: Annotated[str | None, option("Every unit wound from this spool, as written on it.")] = None,
+    since: SINCE = None,
+    until: TO = None,
     since_check: Annotated[
-        bool, typer.Option("--since-check", help="Since the meter's check standard was last in control.")
+        bool, option("Since the meter's check standard was last in control.", "--since-check")
     ] = False,
     bench: OnlyBench = None,
-    csv: Annotated[Path | None, typer.Option(help="Write the table into this CSV file.")] = None,
+    csv: Annotated[Path | None, option("Write the table into this CSV file.")] = None,
     as_json: AsJsonLines = False,
 ) -> None:
     """List what rests on a meter found unfit, or which units hold wire of a bad spool."""
@@ -374,20 +345,88 @@ def lookback(
     if since_check and (meter is None or since or until):
         raise InputImpossible("--since-check goes with --meter, without --since and --until.")
     tally = RowTally()
-    ends = None if since is None else moment_s(since), None if until is None else moment_s(until, end=True)
     with record_at(journal) as record:
-        span = span_since_check(record, meter, bench) if since_check and meter else Span(*ends, "")
+        span = span_since_check(record, meter, bench) if since_check and meter else Span(since, until, "")
         if span.sentence:
             typer.echo(span.sentence, err=as_json)
         rows = tally.count(
             by_meter(record, meter, span, bench) if meter is not None else by_spool(record, spool or "", span)
         )
         if csv is not None:
-            names = [each.name for each in fields(SpoolRow if meter is None else MeterRow)]
             with new_file(csv) as file:
                 file.write(BOM)
-                file.writelines(csv_lines(names, ([getattr(row, name) for name in names] for row in rows)))
+                file.writelines(csv_lines((SpoolRow if meter is None else MeterRow)._fields, rows))
         for row in rows:  # none is left where they went into the file
-            say_json(spelt(row)) if as_json else typer.echo(line_of(row))
+            say_json(row._asdict()) if as_json else typer.echo(line_of(row))
     told = tally.sentence("verdict" if meter is not None else "visit")
     typer.echo(f"{csv}: {told}" if csv is not None else told, err=as_json)
+
+
+def schema(
+    name: Annotated[str | None, argument("One record, such as verdict; all of them if left out.")] = None,
+    *,
+    asyncapi: Annotated[bool, option("The AsyncAPI document of MQTT.", "--asyncapi")] = False,
+) -> None:
+    """Print the JSON Schemas of everything that is recorded and sent."""
+    known = schemas.json_schemas()
+    if asyncapi:
+        known, name = schemas.asyncapi(), None
+    elif name is not None and name not in known:
+        raise InputImpossible(f'There is no record "{name}".', f"There are {', '.join(known)}.")
+    say_json(known if name is None else known[name], indent=2)
+
+
+def compare(verdicts: Sequence[Verdict], place: str | Path) -> tuple[bool, str]:
+    """Set replayed verdicts against those on record, byte for byte.
+
+    Args:
+        verdicts: of a replay.
+        place: folder of a bench's journal, address of a line's database, or a collector file.
+
+    Returns:
+        (whether each replayed verdict stands on record, a sentence); nothing replayed proves nothing.
+    """
+    if not verdicts:
+        return False, "The recording gives no verdict, so there is nothing to compare."
+    on_record: set[str] = set()
+    with record_at(place) as record:
+        for serial in dict.fromkeys(verdict.serial for verdict in verdicts):
+            asked = Query(serial=serial, kinds=("verdict",), with_evidence=False)
+            on_record.update(_canonical(entry.payload) for entry in record.find(asked))
+    missing = [verdict for verdict in verdicts if _canonical(to_plain(verdict)) not in on_record]
+    if missing:
+        are = "is not on record" if len(missing) == 1 else "are not on record; the first"
+        of_all = f"{len(missing)} of {counted(len(verdicts), 'verdict')}"
+        return False, f"{of_all} {are}: {_line(missing[0])}"
+    if len(verdicts) == 1:
+        return True, "The one verdict is on record, byte for byte."
+    return True, f"All {len(verdicts)} verdicts are on record, byte for byte."
+
+
+def _line(verdict: Verdict) -> str:
+    return f"{verdict.serial:<12}  {verdict_line(verdict)}"
+
+
+def _canonical(plain: dict[str, object]) -> str:
+    return json.dumps(plain, separators=(",", ":"), sort_keys=True, ensure_ascii=False)
+
+
+def replay_recording(
+    recording: Annotated[Path, argument("Recording that `steadyohm run --record` wrote.")],
+    *,
+    sheet: Annotated[Path | None, option("Judge by this sheet instead of the recorded one.")] = None,
+    journal: Annotated[
+        str | None, option("Compare with the verdicts in this record; exit 1 if any differs.")
+    ] = None,
+    as_json: AsJsonLines = False,
+) -> None:
+    """Run recorded readings again: the same verdicts, or what another sheet would have said."""
+    from acquire.bench.recording import replay, verdicts_of
+
+    verdicts = list(verdicts_of(replay(recording, load_sheet(sheet) if sheet else None)))
+    for verdict in verdicts:
+        typer.echo(_canonical(to_plain(verdict)) if as_json else _line(verdict))
+    if journal is not None:
+        same, sentence = compare(verdicts, journal)
+        typer.echo(sentence, err=not same)
+        raise typer.Exit(0 if same else 1)

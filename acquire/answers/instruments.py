@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 import asyncio
-import json
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
-import jinja2
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
-from acquire.answers.options import AsJson, say, say_json
-from acquire.answers.reported import write_new
+from acquire.answers import AsJson, argument, option, say, say_json
 from acquire.bench.intake import Feed, ohmmeter
 from acquire.clock import RealClock
 from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED
+from acquire.files.new_file import write_new
 from acquire.files.settings import Bench, load_bench
 from acquire.files.shipped import meter_file_for, shipped
+from acquire.files.toml_template import toml_from
 from acquire.heart.standstill import bytes_told
 from acquire.records import Notice
 from acquire.steps.setup_choice import Wanted
@@ -38,21 +37,10 @@ from drivers.self_check import needs_self_check
 from system.ending import run_loop
 
 
-async def look(
+async def _look(
     ports: Sequence[str] | None, tcp: Sequence[str], *, visa: bool, ask: bool, write: Path | None
 ) -> int:
-    """Look for meters with a progress bar, say what was found, and write a bench file if asked.
-
-    Args:
-        ports: serial ports to look at; None takes all of this machine.
-        tcp: `HOST:PORT` of meters on the network.
-        visa: whether to look at VISA resources too.
-        ask: False only listens.
-        write: bench file to write; None writes none.
-
-    Returns:
-        How many meters were recognised.
-    """
+    """Look for meters, and write a bench file if asked; gives how many were recognised."""
     console = Console(soft_wrap=True, highlight=False)
     for port in await asyncio.to_thread(list_serial_ports) if ports is None else ():
         console.print(f"port         {port.path}  {port.make}".rstrip())
@@ -69,7 +57,7 @@ async def look(
     if not found:
         console.print("No meter was recognised. Is it on, and set to send? drivers/README.md lists symptoms.")
     elif write is not None:
-        write_new(write, bench_text_for(found))
+        write_new(write, bench_text_for(found).encode())
         console.print(f"Written: {write}. Set sheet and model in it, then: steadyohm check {write}")
     return len(found)
 
@@ -116,14 +104,8 @@ def bench_text_for(found: Sequence[Finding], **wishes: Any) -> str:
     meter, able, named = meters[0], _able(meters[0]), meters[0].identity
     sheet = wishes["sheet"] or shipped("sheets", "plover-80.toml")
     model = wishes["model"] or meter_file_for(display_counts(meter), settable=able.settable)
-    files = jinja2.Environment(  # noqa: S701  (no page: text is quoted as TOML wants it)
-        loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        keep_trailing_newline=True,
-    )
-    files.filters["toml"] = _toml
-    return files.get_template("bench.toml").render(
+    return toml_from(
+        Path(__file__).with_name("templates") / "bench.toml",
         meter=meter,
         others=meters[1:],
         identity=" ".join(filter(None, (named.maker, named.model, named.serial))),
@@ -142,12 +124,6 @@ def _able(meter: Finding) -> Capabilities:
     return open_meter(
         meter.driver, meter_id="meter", address=meter.address, clock=lambda: (0.0, 0.0), options=meter.options
     ).capabilities
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    return str(value) if isinstance(value, int | float) else json.dumps(str(value), ensure_ascii=False)
 
 
 def decoding_lines(decoding: Decoding) -> list[str]:
@@ -174,16 +150,11 @@ def made_of(said: Decoded) -> str:
 
 def decoding_facts(decoding: Decoding) -> dict[str, Any]:
     """The same for programs."""
+    names = "quantity", "kind", "value_si", "resolution_si"
     pieces = [
-        {
-            "raw": piece.raw.hex(),
-            "refused": piece.refused or None,
-            "quantity": piece.decoded.quantity.value if piece.decoded else None,
-            "kind": piece.decoded.kind.value if piece.decoded else None,
-            "value_si": piece.decoded.value_si if piece.decoded else None,
-            "resolution_si": piece.decoded.resolution_si if piece.decoded else None,
-            "flags": sorted(flag.value for flag in piece.decoded.flags) if piece.decoded else [],
-        }
+        {"raw": piece.raw.hex(), "refused": piece.refused or None}
+        | {name: getattr(piece.decoded, name, None) for name in names}
+        | {"flags": sorted(piece.decoded.flags) if piece.decoded else []}
         for piece in decoding.pieces
     ]
     return {"driver": decoding.driver, "frames": pieces, "thrown_bytes": decoding.thrown_bytes}
@@ -244,35 +215,27 @@ def driver_facts(entry: DriverEntry) -> dict[str, Any]:
 
 def find(
     *,
-    port: Annotated[list[str] | None, typer.Option(help="This serial port; may be repeated.")] = None,
-    tcp: Annotated[
-        list[str] | None, typer.Option(help="A meter on the network, HOST:PORT; may be repeated.")
-    ] = None,
-    visa: Annotated[
-        bool, typer.Option("--visa", help="The VISA resources of this machine and its network.")
-    ] = False,
+    port: Annotated[list[str] | None, option("This serial port; may be repeated.")] = None,
+    tcp: Annotated[list[str] | None, option("A meter on the network, HOST:PORT; may be repeated.")] = None,
+    visa: Annotated[bool, option("The VISA resources of this machine and its network.", "--visa")] = False,
     listen_only: Annotated[
-        bool, typer.Option("--listen-only", help="Send nothing; hear only what sends by itself.")
+        bool, option("Send nothing; hear only what sends by itself.", "--listen-only")
     ] = False,
-    write: Annotated[
-        Path | None, typer.Option(help="Write a commented bench file for what was found.")
-    ] = None,
+    write: Annotated[Path | None, option("Write a commented bench file for what was found.")] = None,
 ) -> None:
     """Look for meters where you say, else on every serial port, by listening and asking harmlessly."""
     for place in tcp or ():
         parse_address(f"tcp:{place}")  # a slip of the pen is bad input, not a meter that does not answer
     ports = [] if port is None and (tcp or visa) else port
-    found = run_loop(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
+    found = run_loop(_look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
     raise typer.Exit(0 if found else 1)
 
 
 def decode(
-    driver: Annotated[
-        str, typer.Argument(help="Whose bytes these are; `steadyohm meters` lists the drivers.")
-    ],
-    hexadecimal: Annotated[list[str], typer.Argument(metavar="HEX...", help='Such as "2b 30 31 32".')],
+    driver: Annotated[str, argument("Whose bytes these are; `steadyohm meters` lists the drivers.")],
+    hexadecimal: Annotated[list[str], argument('Such as "2b 30 31 32".', metavar="HEX...")],
     *,
-    profile: Annotated[str | None, typer.Option(help="Profile of the driver, if it has several.")] = None,
+    profile: Annotated[str | None, option("Profile of the driver, if it has several.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Say what a driver makes of some bytes, or why it makes nothing of them."""
@@ -292,17 +255,8 @@ def meters(*, as_json: AsJson = False) -> None:
         say([*driver_lines(entries), "", *link_lines(link_kinds())])
 
 
-async def show_bytes(bench: Bench, say: Callable[[str], None], seconds: float | None = None) -> int:
-    """Show what comes until it is ended.
-
-    Args:
-        bench: whose meter it is; set as for the first step, two-wire ohms.
-        say: is given one line at a time.
-        seconds: end after so long; None: never by itself.
-
-    Returns:
-        How many readings came.
-    """
+async def _show_bytes(bench: Bench, say: Callable[[str], None], seconds: float | None) -> int:
+    """Show what comes, for so long or until it is ended; gives how many readings came."""
     clock = RealClock()
 
     def line(raw: bytes, made: str) -> None:
@@ -337,19 +291,19 @@ async def show_bytes(bench: Bench, say: Callable[[str], None], seconds: float | 
         async with asyncio.timeout(seconds):
             await feed.run()
     except TimeoutError:
-        say(f"{feed.readings} readings came.")
-    return feed.readings
+        say(f"{feed.came} readings came.")
+    return feed.came
 
 
 def meter_says(
-    bench: Annotated[Path, typer.Argument(help="The bench file whose [meter] is to be heard.")],
+    bench: Annotated[Path, argument("The bench file whose [meter] is to be heard.")],
     *,
     seconds: Annotated[
-        float | None, typer.Option(min=0.1, max=86400.0, help="End after so long; else Ctrl-C ends it.")
+        float | None, option("End after so long; else Ctrl-C ends it.", min=0.1, max=86400.0)
     ] = None,
 ) -> None:
     """Show the bytes that a meter sends and what is made of them, live; nothing is judged or recorded."""
     came = 1
     with suppress(KeyboardInterrupt):
-        came = run_loop(show_bytes(load_bench(bench), typer.echo, seconds))
+        came = run_loop(_show_bytes(load_bench(bench), typer.echo, seconds))
     raise typer.Exit(0 if came else 1)

@@ -7,16 +7,16 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from contextlib import nullcontext
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import floor
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from acquire.answers.options import (
+from acquire.answers import (
     PLACE,
     AsJson,
     AsJsonLines,
@@ -27,6 +27,8 @@ from acquire.answers.options import (
     OfPurpose,
     OfUnit,
     Pdf,
+    argument,
+    option,
     say,
     say_document,
     say_json,
@@ -42,10 +44,16 @@ from acquire.quantity import possible
 from acquire.records import Purpose
 from acquire.reports import document as doc
 from acquire.reports import returned as reports
-from acquire.reports.certificate import Certificate, Given, MeterCalibration, certificate_of
+from acquire.reports.certificate import (
+    Certificate,
+    Given,
+    MeterCalibration,
+    certificate_number,
+    certificate_of,
+)
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
-from acquire.reports.figures import moment
+from acquire.reports.document import moment
 from acquire.reports.issued import FOLDER, Issued, IssuedPapers, file_name, make_keys, signed
 from acquire.reports.label import as_pdf as label_pdf
 from acquire.reports.label import as_svg as label_svg
@@ -57,25 +65,18 @@ from drivers.models import load_model
 from drivers.plain_file import read_file
 
 
-@dataclass(frozen=True, slots=True)
-class Targets:
-    """Where one paper goes, by ending; a folder takes it under a name of its own. Raises InputImpossible."""
+def files_of(kind: str, serial: str, **wanted: Path | None) -> dict[str, Path]:
+    """Where one paper goes, by ending; a folder takes it under a name of its own.
 
-    html: Path | None = None
-    pdf: Path | None = None
-    svg: Path | None = None
-
-    def __post_init__(self) -> None:
-        """Refuse one file for two forms: the second would replace the first."""
-        named = [path.resolve() for path in (self.html, self.pdf, self.svg) if path is not None]
-        if len(set(named)) < len(named) and not named[0].is_dir():
-            raise InputImpossible(f"{named[0].name} cannot hold two forms of one paper.", "Name two files.")
-
-    def of(self, kind: str, serial: str) -> dict[str, Path]:
-        """The files of a unit's paper."""
-        wanted = {"html": self.html, "pdf": self.pdf, "svg": self.svg}
-        named = {end: path for end, path in wanted.items() if path is not None}
-        return {end: p / file_name(kind, serial, end) if p.is_dir() else p for end, p in named.items()}
+    Raises:
+        InputImpossible: one file for two forms, the second of which would replace the first.
+    """
+    named = {end: path for end, path in wanted.items() if path is not None}
+    files = {end: p / file_name(kind, serial, end) if p.is_dir() else p for end, p in named.items()}
+    if len({path.resolve() for path in files.values()}) < len(files):
+        one = next(iter(files.values()))
+        raise InputImpossible(f"{one.name} cannot hold two forms of one paper.", "Name two files.")
+    return files
 
 
 def papers_of(place: str | Path, issued: Path | None) -> IssuedPapers:
@@ -101,8 +102,8 @@ def put(path: Path, content: bytes) -> Path:
     return path
 
 
-def folder_for(path: Path) -> Path:
-    """The folder that papers of a batch go into, made if its own is there. Raises InputImpossible."""
+def _folder_for(path: Path) -> Path:
+    """The folder that papers of a batch go into, made if its own is there."""
     try:
         path.mkdir(exist_ok=True)
     except FileNotFoundError as error:
@@ -113,51 +114,32 @@ def folder_for(path: Path) -> Path:
     return path
 
 
-def drawn(document: doc.Document, endings: Iterable[str]) -> dict[str, bytes]:
-    """A document by the ending of its file. Raises SteadyohmError where what draws PDF is not installed."""
-    contents = {}
-    for ending in endings:
-        if ending == "html":
-            contents[ending] = as_html(document)
-        else:
-            from acquire.reports.printing import as_pdf
+def _drawn(document: doc.Document, ending: str) -> bytes:
+    if ending == "html":
+        return as_html(document)
+    from acquire.reports.printing import as_pdf
 
-            contents[ending] = as_pdf(document)
-    return contents
+    return as_pdf(document)
 
 
-def write_document(document: doc.Document, targets: Targets) -> list[Path]:
-    """Draw a report that is not kept into files. Raises SteadyohmError."""
-    files = targets.of("report", document.title)
-    contents = drawn(document, files)
-    return [put(path, contents[ending]) for ending, path in files.items()]
+def write_document(document: doc.Document, html: Path | None, pdf: Path | None) -> list[Path]:
+    """Draw a report that is not kept into files. Raises InputImpossible, or SteadyohmError without typst."""
+    files = files_of("report", document.title, html=html, pdf=pdf)
+    return [put(path, _drawn(document, end)) for end, path in files.items()]
 
 
 # ---------------------------------------------------------------- certificates
 
 
-def certify(
+def _certify(
     record: Record, serial: str, bench: Bench | None, purpose: Purpose | None, said: Mapping[str, str]
 ) -> Certificate:
-    """Gather what one certificate states.
-
-    Args:
-        record: where the unit was measured.
-        serial: of the unit.
-        bench: for heading and calibration; None: the heading names the bench only.
-        purpose: of the visit to certify; None: the latest that ended with an outcome.
-        said: what goes on it besides, by the names of `Given`.
-
-    Raises:
-        InputImpossible: the unit has no outcome on record, or the logo cannot be used.
-        JournalUnusable: the record cannot be read.
-        ModelInvalid: the meter file cannot be read.
-    """
+    """Gather what one certificate states; `said`: what goes on it besides, by the names of `Given`."""
     entries = record.by_serial(serial)
     now_s = float(math.floor(RealClock().utc_s()))
     names = [str(entry.payload["bench"]) for entry in entries if entry.payload.get("bench")]
     given = Given(
-        heading=heading_of(bench, names[-1] if names else ""),
+        heading=_heading(bench, names[-1] if names else ""),
         issued_utc_s=now_s,
         as_of_utc_s=max([now_s, *(entry.utc_s for entry in entries)]),
         software=SOFTWARE,
@@ -168,16 +150,11 @@ def certify(
     return certificate_of(record, serial, given, purpose)
 
 
-def issue(of: Certificate, targets: Targets, papers: IssuedPapers, key: Path | None = None) -> list[Path]:
-    """Draw a certificate, keep it as issued, and write it where it is wanted.
-
-    Raises:
-        InputImpossible: it cannot be kept or written, or the key is none.
-        SteadyohmError: what draws PDF, or what signs, is not installed.
-    """
+def _issue(of: Certificate, files: dict[str, Path], papers: IssuedPapers, key: Path | None) -> list[Path]:
+    """Draw a certificate, keep it as issued, and write it where it is wanted."""
     visit = of.visit
-    files = targets.of("certificate", visit.started.serial)
-    contents = drawn(certificate_document(of), files)
+    document = certificate_document(of)
+    contents = {ending: _drawn(document, ending) for ending in files}
     if key is not None:
         contents = {ending: signed(content, key) for ending, content in contents.items()}
     steps = of.steps(visit)
@@ -186,13 +163,13 @@ def issue(of: Certificate, targets: Targets, papers: IssuedPapers, key: Path | N
         "meter": tuple(dict.fromkeys(step.verdict.meter_hash for step in steps)),
         "bench": tuple(dict.fromkeys(step.verdict.bench_hash for step in steps)),
     }
-    paper = issued_of(of.number, "certificate", visit, of.given.issued_utc_s)
+    paper = _issued(of.number, "certificate", visit, of.given.issued_utc_s)
     rests_on = tuple(entry.id for entry in of.entries)
     papers.keep(replace(paper, replaces=of.given.replaces, rests_on=rests_on, hashes=hashes), contents)
     return [put(path, contents[ending]) for ending, path in files.items()]
 
 
-def issued_of(number: str, kind: str, visit: Visit, utc_s: float) -> Issued:
+def _issued(number: str, kind: str, visit: Visit, utc_s: float) -> Issued:
     """A paper about a visit, as it is kept."""
     assert visit.outcome is not None  # noqa: S101  (papers are of visits with an outcome)
     state = visit.revision[0], visit.outcome
@@ -200,8 +177,8 @@ def issued_of(number: str, kind: str, visit: Visit, utc_s: float) -> Issued:
     return Issued(number, kind, visit.started.serial, id_, *state, utc_s, rests_on=(id_,))
 
 
-def heading_of(bench: Bench | None, name: str = "") -> doc.Letterhead:
-    """The shop's heading, or the bench's name without one. Raises InputImpossible for the logo."""
+def _heading(bench: Bench | None, name: str = "") -> doc.Letterhead:
+    """The shop's heading, or the bench's name without one."""
     shop = None if bench is None else bench.shop
     if shop is None:
         return doc.Letterhead(f"Bench {name or (bench.name if bench else '')}".strip())
@@ -219,8 +196,8 @@ def _calibration(file: Path) -> MeterCalibration:
     )
 
 
-def serials_of(record: Record, batch: str) -> list[str]:
-    """Serials of a batch, in the order of their first results. Raises InputImpossible where it has none."""
+def _serials_of(record: Record, batch: str) -> list[str]:
+    """Serials of a batch, in the order of their first results."""
     found = record.values(Query(batch=batch, kinds=("unit_result",)), ["serial", "outcome"])
     serials = list(dict.fromkeys(str(serial) for serial, outcome in found if outcome is not None))
     if not serials:
@@ -232,32 +209,31 @@ def serials_of(record: Record, batch: str) -> list[str]:
 
 
 def certificate(
-    journal: Annotated[str | None, typer.Argument(help=PLACE)] = None,
-    serial: Annotated[str | None, typer.Argument(help="Of the unit.")] = None,
+    journal: Annotated[str | None, argument(PLACE)] = None,
+    serial: Annotated[str | None, argument("Of the unit.")] = None,
     *,
     html: Annotated[
-        Path | None, typer.Option(help="File or folder for the HTML; with --batch a folder. Left out: here.")
+        Path | None, option("File or folder for the HTML; with --batch a folder. Left out: here.")
     ] = None,
-    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF; with --batch a folder.")] = None,
-    batch: Annotated[str | None, typer.Option(help="Certificates for all units of this batch.")] = None,
+    pdf: Annotated[Path | None, option("File or folder for a PDF; with --batch a folder.")] = None,
+    batch: Annotated[str | None, option("Certificates for all units of this batch.")] = None,
     bench: HeadedBy = None,
     purpose: OfPurpose = None,
-    customer: Annotated[str, typer.Option(help="Who the unit belongs to.")] = "",
-    received: Annotated[str, typer.Option(help="When it was received, in words.")] = "",
-    condition: Annotated[str, typer.Option(help="In what condition it came.")] = "",
-    remark: Annotated[str, typer.Option(help="A remark that goes on the certificate.")] = "",
-    replaces: Annotated[str, typer.Option(help="Number of an earlier certificate that it replaces.")] = "",
-    key: Annotated[Path | None, typer.Option(help="Sign it with this key of steadyohm sign-key.")] = None,
+    customer: Annotated[str, option("Who the unit belongs to.")] = "",
+    received: Annotated[str, option("When it was received, in words.")] = "",
+    condition: Annotated[str, option("In what condition it came.")] = "",
+    remark: Annotated[str, option("A remark that goes on the certificate.")] = "",
+    replaces: Annotated[str, option("Number of an earlier certificate that it replaces.")] = "",
+    key: Annotated[Path | None, option("Sign it with this key of steadyohm sign-key.")] = None,
     issued: KeptIn = None,
     check: Annotated[
-        Path | None,
-        typer.Option("--verify", help="Check this certificate (HTML or PDF); exit 1 if anything is wrong."),
+        Path | None, option("Check this certificate (HTML or PDF); exit 1 if anything is wrong.", "--verify")
     ] = None,
     against: Annotated[
-        str | None, typer.Option("--journal", help="With --verify: the record to compare its facts with.")
+        str | None, option("With --verify: the record to compare its facts with.", "--journal")
     ] = None,
     public_key: Annotated[
-        Path | None, typer.Option(help="With --verify: the .pub file of the key that it must be signed with.")
+        Path | None, option("With --verify: the .pub file of the key that it must be signed with.")
     ] = None,
     as_json: AsJsonLines = False,
 ) -> None:
@@ -271,15 +247,16 @@ def certificate(
             "Write: steadyohm certificate JOURNAL SERIAL, or steadyohm certificate JOURNAL --batch NAME.",
         )
     said = {"customer": customer, "received": received, "condition": condition, "remark": remark}
-    targets = Targets(Path() if html is None and pdf is None else html, pdf)
+    html = Path() if html is None and pdf is None else html
     at, kept = None if bench is None else load_bench(bench), papers_of(journal, issued)
     with record_at(journal) as record:
-        serials = [serial] if serial is not None else serials_of(record, batch or "")
-        for folder in filter(None, (targets.html, targets.pdf) if batch else ()):
-            folder_for(folder)
+        serials = [serial] if serial is not None else _serials_of(record, batch or "")
+        for folder in filter(None, (html, pdf) if batch else ()):
+            _folder_for(folder)
         for each in serials:
-            found = certify(record, each, at, purpose, {**said, "replaces": replaces})
-            paths = [str(path) for path in issue(found, targets, kept, key)]
+            files = files_of("certificate", each, html=html, pdf=pdf)
+            found = _certify(record, each, at, purpose, {**said, "replaces": replaces})
+            paths = [str(path) for path in _issue(found, files, kept, key)]
             if as_json:
                 say_json({"serial": each, "id": found.number, "sha256": found.digest, "files": paths})
             else:
@@ -297,34 +274,18 @@ def _verify(
     papers = None if journal is None and issued is None else papers_of(journal or "", issued)
     with nullcontext() if journal is None else record_at(journal) as record:
         found = check(content, record, papers, public_key)
-    if as_json:
-        plain = {
-            "id": found.number,
-            "sha256": found.digest,
-            "serial": found.serial,
-            "as_issued": found.issued,
-            "page_as_drawn": found.page,
-            "facts_on_record": found.record,
-            "signed": found.signed,
-            "superseded": found.superseded,
-            "sentences": found.sentences,
-        }
-        say_json(plain)
-    else:
-        say(found.sentences)
+    say_json(spelt(found)) if as_json else say(found.sentences)
     raise typer.Exit(0 if found.sound else 1)
 
 
 def issued(
     journal: JournalPlace,
     word: Annotated[
-        str,
-        typer.Argument(help="Number of a paper, serial of a unit, or entry of its result; left out: all."),
+        str, argument("Number of a paper, serial of a unit, or entry of its result; left out: all.")
     ] = "",
     *,
     to: Annotated[
-        Path | None,
-        typer.Option(help="Write the paper again into this file, as it was issued: .html, .pdf or .svg."),
+        Path | None, option("Write the paper again into this file, as it was issued: .html, .pdf or .svg.")
     ] = None,
     folder: KeptIn = None,
     as_json: AsJsonLines = False,
@@ -356,7 +317,7 @@ def issued(
 
 
 def sign_key(
-    file: Annotated[Path, typer.Argument(help="Where the key goes; FILE.pub beside it is for everybody.")],
+    file: Annotated[Path, argument("Where the key goes; FILE.pub beside it is for everybody.")],
 ) -> None:
     """Make a key that certificates are signed with, and the public key that shows who signed them."""
     public, fingerprint = make_keys(file)
@@ -373,8 +334,8 @@ WIDTH_MM, HEIGHT_MM = 50.0, 25.0
 """Of a label where nobody says otherwise; common stock, no source."""
 
 
-def size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple[float, float]:
-    """Width and height of a label, mm: as told, as the bench file says, or 50 by 25; QuantityInvalid."""
+def _size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple[float, float]:
+    """Width and height of a label, mm: as told, as the bench file says, or 50 by 25."""
     shop = None if bench is None else bench.shop
     known = (WIDTH_MM, HEIGHT_MM) if shop is None else (1e3 * shop.label_width, 1e3 * shop.label_height)
     told = (None if each is None else 1e3 * possible(each, "m") for each in (width, height))
@@ -386,22 +347,21 @@ def label(
     journal: JournalPlace,
     serial: OfUnit,
     *,
-    svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Left out: here.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF of the label's size.")] = None,
+    svg: Annotated[Path | None, option("File or folder for the SVG. Left out: here.")] = None,
+    pdf: Annotated[Path | None, option("File or folder for a PDF of the label's size.")] = None,
     bench: HeadedBy = None,
-    width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
-    height: Annotated[str | None, typer.Option(help='Such as "29 mm"; left out, the bench file\'s.')] = None,
+    width: Annotated[str | None, option('Such as "62 mm"; left out, the bench file\'s.')] = None,
+    height: Annotated[str | None, option('Such as "29 mm"; left out, the bench file\'s.')] = None,
     purpose: OfPurpose = None,
     id_in_code: Annotated[
-        bool,
-        typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
+        bool, option("The code holds the result's id behind the serial, not it alone.", "--id-in-code")
     ] = False,
     issued: KeptIn = None,
 ) -> None:
     """Draw the label for a unit: serial, verdict, date, and a QR code that the bench's scanner can read."""
     known = None if bench is None else load_bench(bench)
-    size = size_mm(width, height, known)
-    files = Targets(pdf=pdf, svg=Path() if svg is None and pdf is None else svg).of("label", serial)
+    size = _size_mm(width, height, known)
+    files = files_of("label", serial, pdf=pdf, svg=Path() if svg is None and pdf is None else svg)
     shop = "" if known is None or known.shop is None else known.shop.name
     with record_at(journal) as record:
         visit = judged_visit(visits_on(record, serial), purpose)
@@ -411,11 +371,10 @@ def label(
         end: label_svg(drawing) if end == "svg" else label_pdf(drawing, f"label {serial}", facts.utc_s)
         for end in files
     }
-    birth, _, seq = facts.result_id.partition("-")
     digest = hashlib.sha256(repr((facts, size)).encode("utf-8", "surrogatepass")).hexdigest()
-    number = f"LABEL-{birth[:8]}-{seq}-{digest[:8]}".upper()
+    number = f"LABEL-{certificate_number(facts.result_id, digest)}"
     now_s = float(math.floor(RealClock().utc_s()))
-    papers_of(journal, issued).keep(issued_of(number, "label", visit, now_s), contents)
+    papers_of(journal, issued).keep(_issued(number, "label", visit, now_s), contents)
     for end, path in files.items():
         typer.echo(f"{serial}: {put(path, contents[end])}, {size[0]:g} mm by {size[1]:g} mm")
 
@@ -428,13 +387,10 @@ def returned(
     serial: OfUnit,
     *,
     prior: Annotated[
-        float,
-        typer.Option(
-            min=0.001, max=0.999, help="How likely it is ours before any ohms are compared, 0 to 1."
-        ),
+        float, option("How likely it is ours before any ohms are compared, 0 to 1.", min=0.001, max=0.999)
     ] = 0.5,
     paper: Annotated[
-        bool, typer.Option("--paper", help="Compare with its imported paper record, not with a visit.")
+        bool, option("Compare with its imported paper record, not with a visit.", "--paper")
     ] = False,
     html: Html = None,
     pdf: Pdf = None,
@@ -442,13 +398,12 @@ def returned(
     as_json: AsJson = False,
 ) -> None:
     """Compare a returned unit with what it read when it left: what has changed, and is it ours?"""
-    targets = Targets(html, pdf)
     with record_at(journal) as record:
         found = reports.returned(record, serial, prior, from_paper=paper)
     of = None if bench is None else load_bench(bench)
     size = "A4" if of is None or of.shop is None else of.shop.paper
-    document = returned_document(found, heading_of(of), size, float(floor(RealClock().utc_s())))
-    write_document(document, targets)
+    document = returned_document(found, _heading(of), size, float(floor(RealClock().utc_s())))
+    write_document(document, html, pdf)
     if as_json:
         say_json(as_plain(found))
     else:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from acquire import __version__
 from acquire.bench.daemon import Daemon
-from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.duty_setup import (
     calibration_due,
     calibration_notices,
@@ -24,7 +23,7 @@ from acquire.bench.duty_setup import (
     spool_cards,
 )
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
-from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometers
+from acquire.bench.intake import Feed, ScannerFeed, feeds_of, ohmmeter, scanner
 from acquire.bench.keyboard import COMMAND_WORDS, into
 from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
@@ -34,7 +33,6 @@ from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
-from acquire.files.statements import ModelStatements
 from acquire.heart.serials import SerialRule
 from acquire.heart.standstill import ReadElsewhere
 from acquire.journal.store import Journal
@@ -42,6 +40,7 @@ from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
 from acquire.physics.wire import SpoolCard
+from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Code, Event, Fact, LeadZero, Notice, Severity, Sheet
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
@@ -105,7 +104,7 @@ def as_asked_for(bench: Bench, sheet: Sheet, model: MeterModel) -> Sheet:
     by_hand = bench.fixture is None and ranging(bench, model) is Ranging.DIAL
     if not by_hand or bench.order is not Order.GUIDED:
         return sheet
-    return in_fewest_turns(sheet, bench.purpose, ModelStatements(model))
+    return in_fewest_turns(sheet, bench.purpose, model)
 
 
 def read_files(bench: Bench, clock: Clock) -> Files:
@@ -174,11 +173,12 @@ async def assemble(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
     conditions = first_conditions(bench, clock)
-    meter, model = ModelStatements(files.model), files.model
-    pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
+    made = Pipeline if record is None else partial(RecordedPipeline, out=record)
+    pipeline: Pipeline = made(files.place, files.model, conditions, **files.limits)
     if pipeline.checks:
         pipeline.duties.recall(await asyncio.to_thread(earlier_checks, bench))
-    pipeline.begin()
+    if isinstance(pipeline, RecordedPipeline):
+        pipeline.begin()
     daemon = Daemon(
         pipeline,
         journal,
@@ -238,35 +238,24 @@ def _settle(bench: Bench, model: MeterModel) -> SettleSettings:
 
 def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     """The instruments, not yet opened."""
-    settings = bench.meter
     meter = ohmmeter(bench, daemon.clock)
     if isinstance(meter, TypedMeter):
-        daemon.type_in = into(meter, lambda: daemon.pipeline.model)
+        daemon.type_in = into(meter, lambda: daemon.pipeline.meter)
     if bench.fixture is not None:
         meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
         wire_up(daemon, meter)
-    feeds = [
-        Feed(
-            "meter",
-            meter,
-            daemon.clock,
-            daemon.take,
-            daemon.tell,
-            daemon.link_lost,
-            lambda: daemon.pipeline.wanted,
-            settings.integration_plc,
-            settings.offset_compensation,
-            DisplayDoubts(lambda: daemon.pipeline.meter),
-            daemon.unread,
-            daemon.set_anew,
-            lambda reading: daemon.pipeline.settling.ripe(reading),  # noqa: PLW0108  (other files, other heart)
-        )
-    ]
     if (named := scanner(bench, daemon.clock)) is not None:
-        daemon.scanners = [ScannerFeed(named, daemon.clock, daemon.command, daemon.tell)]
-    for name, air in thermometers(bench, daemon.clock).items():
-        feeds.append(Feed(name, air, daemon.clock, partial(daemon.take_temperature, feed=name), daemon.tell))
-    return feeds
+        daemon.scanners = [ScannerFeed("scanner", named, daemon.clock, daemon.command, daemon.tell)]
+    return feeds_of(
+        bench,
+        daemon.clock,
+        meter,
+        lambda: daemon.pipeline,
+        take=daemon.take,
+        take_temperature=daemon.take_temperature,
+        tell=daemon.tell,
+        lost=daemon.link_lost,
+    )
 
 
 async def _add_self_check(bench: Bench, daemon: Daemon) -> None:

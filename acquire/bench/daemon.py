@@ -23,15 +23,14 @@ from acquire.bench.intake import Feed, ScannerFeed
 from acquire.bench.keyboard import no_meter_is_read_off
 from acquire.bench.learning import Learn, good_unit, nothing_is_learnt
 from acquire.bench.outages import Outages
-from acquire.bench.recording import RecordedPipeline
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.heart.attempt import clock_set_s
-from acquire.heart.standstill import BytesUnread, MeterSet
 from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
 from acquire.journal.store import Journal, keep_small
 from acquire.outlets.outlet import Health
+from acquire.pipeline import Pipeline
 from acquire.records import (
     Batch,
     CallGood,
@@ -148,9 +147,8 @@ class Daemon:
         tick_s: how often the heart is told the time, real seconds.
         first_notices: what was found while the parts were made and the operator must know.
         halted: True while the journal cannot be written; no reading is taken then.
-        verdicts: how many were given since the start.
         unwritten: True where the bench had to stop before the journal could take everything.
-        outcomes: how many verdicts of each kind were given.
+        outcomes: how many verdicts of each kind were given since the start.
         refused: commands that were not carried out.
         type_in: takes what was read off a display; gives it as understood.
         learn: proposes a sheet of a name from the units that were called good.
@@ -163,7 +161,7 @@ class Daemon:
         next_files: takes changed files in; called between two units, never in the middle of one.
     """
 
-    pipeline: RecordedPipeline
+    pipeline: Pipeline
     journal: Journal
     clock: Clock
     subscribers: list[Callable[[Event], None]]
@@ -177,7 +175,6 @@ class Daemon:
     tick_s: float = TICK_S
     first_notices: Sequence[Notice] = ()
     halted: bool = False
-    verdicts: int = 0
     unwritten: bool = False
     outcomes: Counter[str] = field(default_factory=Counter)
     refused: int = 0
@@ -212,14 +209,6 @@ class Daemon:
         """One reading of a thermometer."""
         self.latest_s[feed] = self.clock.monotonic_s()
         await self._out(self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin))
-
-    def unread(self, raw: bytes, why: str) -> None:
-        """Bytes came from the ohms meter that are no reading."""
-        self.pipeline.told_of_meter(BytesUnread(raw, why, self.clock.monotonic_s()))
-
-    def set_anew(self, conversion_s: float | None) -> None:
-        """The ohms meter was set anew."""
-        self.pipeline.told_of_meter(MeterSet(conversion_s))
 
     def link_lost(self) -> None:
         """The ohms meter is gone, or still away."""
@@ -343,7 +332,6 @@ class Daemon:
     def _shown(self, events: Sequence[Event]) -> None:
         for event in events:
             if isinstance(event, Judged):
-                self.verdicts += 1
                 self.outcomes[event.verdict.outcome.value] += 1
             self.show(event)
 

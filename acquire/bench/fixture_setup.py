@@ -26,7 +26,7 @@ from acquire.steps.derived import full_matrix, with_continuity
 from acquire.steps.pairs import PairTable
 from drivers.meter import Meter, Setup
 from drivers.reading import Kind, Quantity, Reading
-from drivers.registry import open_switch_card
+from drivers.registry import open_device
 from drivers.scpi.switch_card import SwitchCard
 
 PROOF_ROOM = 2.0
@@ -137,7 +137,8 @@ def card_for(bench: Bench, meter: Meter) -> SwitchCard:
             f"A {bench.meter.driver} meter has no switch card on its link.",
             "Give the card's own link in [fixture].",
         )
-    card: SwitchCard = open_switch_card(
+    card: SwitchCard = open_device(
+        "switch card",
         wiring_of(fixture).all(),
         address=fixture.link or "",
         host=meter if fixture.link is None else None,

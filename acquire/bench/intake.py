@@ -8,20 +8,23 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
-from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any, Protocol
 
 from acquire.bench.doubts import DisplayDoubts
 from acquire.clock import Clock
 from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench
-from acquire.records import Code, Command, Event, Fact, Notice, Severity, StartUnit
+from acquire.heart.standstill import BytesUnread, MeterSaid, MeterSet
+from acquire.records import Code, Fact, Notice, Severity, StartUnit
+from acquire.settle import SettleFilter
 from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
 from drivers.meter import ClockPair, Confirming, Meter, Setup, Unread, untold
+from drivers.models import MeterModel
 from drivers.reading import Reading
-from drivers.registry import open_meter, open_scanner
+from drivers.registry import open_device, open_meter
 
 if TYPE_CHECKING:
     from drivers.scanner.scanner import Scan, Scanner
@@ -32,18 +35,28 @@ LONGEST_WAIT_S = 5.0
 the cable back in should not wait longer than that."""
 
 
+@dataclass(slots=True)
 class Source:
-    """Something on a link, read for ever; says once what is wrong with it, and that it is back."""
+    """Something on a link, read for ever; says once what is wrong with it, and that it is back.
+
+    Attributes:
+        name: "meter", "thermometer", "thermometer 2" or "scanner"; codes of its notices begin with its first
+            word.
+        device: the driver.
+        clock: for the time of notices.
+        take: receives every reading, or carries a command out.
+        tell: receives notices about the link.
+        came: how many readings, or good codes, have come in since the start.
+    """
 
     name: str
+    device: Any
     clock: Clock
+    take: Callable[[Any], Awaitable[Any]]
     tell: Callable[[Notice], Awaitable[None]]
-    _told: type[MeterError] | None
-    _wait_s: float
-
-    @property
-    def _device(self) -> AbstractAsyncContextManager[object]:
-        raise NotImplementedError
+    came: int = field(default=0, kw_only=True)
+    _told: type[MeterError] | None = field(default=None, kw_only=True)
+    _wait_s: float = field(default=FIRST_WAIT_S, kw_only=True)
 
     async def _read(self) -> None:
         raise NotImplementedError
@@ -52,7 +65,7 @@ class Source:
         """Read for ever; ends only by cancellation."""
         while True:
             try:
-                async with self._device:
+                async with self.device:
                     await self._read()
             except MeterError as error:
                 await self._broken(error)
@@ -89,61 +102,52 @@ class Source:
         return self.name.split()[0]  # two thermometers are told of by the same codes
 
 
+class Heart(Protocol):
+    """What the instruments' feeds ask and tell of whatever works with the readings."""
+
+    meter: MeterModel
+    settling: SettleFilter
+
+    @property
+    def wanted(self) -> Wanted:
+        """What the meter should be set to now."""
+
+    def told_of_meter(self, said: MeterSaid) -> None:
+        """Take what the ohms meter's driver says beside readings."""
+
+
 @dataclass(slots=True)
 class Feed(Source):
     """One instrument on its way in.
 
     Attributes:
-        name: "meter", "thermometer" or "thermometer 2"; codes of its notices begin with its first word.
-        meter: the driver.
-        clock: for the time of notices.
-        take: receives every reading.
-        tell: receives notices about the link.
         lost: called when the link breaks, so that nothing half settled survives it.
         wanted: what the present step wants of the meter; None for an instrument that is not set.
         integration_plc: integration time for each set-up, power line cycles; None keeps the meter's own.
         offset_compensation: whether offset-compensated ohms are wanted where the meter has them.
-        doubts: watches a display that is set by hand; None where nobody needs to.
         unread: told of bytes that are no reading, and why.
-        set_anew: told how long a conversion takes by the settings in force, None where nobody knows.
-        ripe: whether a reading may bring a value to rest; then a meter that can is asked what it is set to.
-        readings: how many have come in since the start.
+        heart: gives what judges by its readings; None where nobody does.
     """
 
-    name: str
-    meter: Meter
-    clock: Clock
-    take: Callable[[Reading], Awaitable[None]]
-    tell: Callable[[Notice], Awaitable[None]]
     lost: Callable[[], None] = lambda: None
     wanted: Callable[[], Wanted] | None = None
     integration_plc: float | None = None
     offset_compensation: bool = False
-    doubts: DisplayDoubts | None = None
     unread: Unread = untold
-    set_anew: Callable[[float | None], None] = lambda _conversion_s: None
-    ripe: Callable[[Reading], bool] = lambda _reading: False
-    readings: int = 0
+    heart: Callable[[], Heart] | None = None
     connected: bool = False
+    _doubts: DisplayDoubts = field(default_factory=DisplayDoubts)
     _set: Setup | None = None
-    _told: type[MeterError] | None = None
-    _wait_s: float = field(default=FIRST_WAIT_S)
-
-    @property
-    def _device(self) -> Meter:
-        self.meter.unread = self.unread
-        return self.meter
 
     async def _read(self) -> None:
-        self._set = None
+        self._set, self.device.unread = None, self.unread
         await self._set_up()
-        async for reading in self.meter.readings():
+        async for reading in self.device.readings():
             if not self.connected:
                 await self._connected()
-            self.readings += 1
-            await self._doubt(reading)
-            if isinstance(self.meter, Confirming) and self.ripe(reading):
-                await self.meter.confirm()
+            self.came += 1
+            if self.heart is not None:
+                await self._look_at(reading, self.heart())
             await self.take(reading)
             await self._set_up()
 
@@ -157,19 +161,22 @@ class Feed(Source):
             return
         self._set = setup
         try:
-            held = await self.meter.configure(setup)
+            held = await self.device.configure(setup)
         except MeterRefused as error:
             await self._say(Severity.STOP, "refused", cause=str(error))
             return
-        self.set_anew(held.conversion_s)
+        if self.heart is not None:
+            self.heart().told_of_meter(MeterSet(held.conversion_s))
         for sentence in held.please_turn:
             await self._say(Severity.WARNING, "turn", turn=sentence)
 
-    async def _doubt(self, reading: Reading) -> None:
-        """Tell doubts before the reading can settle."""
-        if self.doubts is not None and self.wanted is not None:
-            for notice in self.doubts.notices(reading, self.wanted()):
+    async def _look_at(self, reading: Reading, heart: Heart) -> None:
+        """Before a reading can settle: tell doubts of its display; ask a meter that can what it is set to."""
+        if self.wanted is not None:
+            for notice in self._doubts.notices(reading, self.wanted(), heart.meter):
                 await self.tell(notice)
+        if isinstance(self.device, Confirming) and heart.settling.ripe(reading):
+            await self.device.confirm()
 
     async def _connected(self) -> None:
         self.connected, self._wait_s = True, FIRST_WAIT_S
@@ -180,35 +187,12 @@ class Feed(Source):
         self.lost()
 
 
-@dataclass(slots=True)
 class ScannerFeed(Source):
-    """One scanner on its way in; each good code puts a unit on the bench.
-
-    Attributes:
-        scanner: the driver.
-        clock: for the time of notices.
-        obey: carries a command out.
-        tell: receives notices.
-        name: for people; codes of its notices begin with it.
-        scans: how many good codes have come in since the start.
-    """
-
-    scanner: Scanner
-    clock: Clock
-    obey: Callable[[Command], Awaitable[list[Event]]]
-    tell: Callable[[Notice], Awaitable[None]]
-    name: str = "scanner"
-    scans: int = 0
-    _told: type[MeterError] | None = None
-    _wait_s: float = FIRST_WAIT_S
-
-    @property
-    def _device(self) -> Scanner:
-        return self.scanner
+    """A scanner on its way in; each good code puts a unit on the bench."""
 
     async def _read(self) -> None:
         await self._back()
-        async for scan in self.scanner.scans():
+        async for scan in self.device.scans():
             await self._scanned(scan)
 
     async def _scanned(self, scan: Scan) -> None:
@@ -216,8 +200,8 @@ class ScannerFeed(Source):
         if scan.code is None:
             await self._say(Severity.WARNING, "refused", cause=scan.refused)
         else:
-            self.scans += 1
-            await self.obey(StartUnit(scan.code.text))
+            self.came += 1
+            await self.take(StartUnit(scan.code.text))
 
 
 def clock_pair(clock: Clock) -> ClockPair:
@@ -252,7 +236,51 @@ def scanner(bench: Bench, clock: Clock) -> Scanner | None:
     named = bench.scanner
     if named is None:
         return None
-    made: Scanner = open_scanner(
-        scanner_id=named.id, address=named.link, clock=clock_pair(clock), options=named.options
+    made: Scanner = open_device(
+        "scanner", scanner_id=named.id, address=named.link, clock=clock_pair(clock), options=named.options
     )
     return made
+
+
+def feeds_of(
+    bench: Bench,
+    clock: Clock,
+    meter: Meter,
+    heart: Callable[[], Heart],
+    *,
+    take: Callable[[Reading], Awaitable[None]],
+    take_temperature: Callable[..., Awaitable[None]],
+    tell: Callable[[Notice], Awaitable[None]],
+    lost: Callable[[], None],
+) -> list[Feed]:
+    """The instruments of a bench file, not yet opened; the ohms meter first.
+
+    Args:
+        bench: the bench file.
+        clock: of the bench.
+        meter: the ohms meter, or what stands in for it.
+        heart: gives the one that is at work now; other files make another.
+        take: receives readings of the ohms meter.
+        take_temperature: receives those of a thermometer; `feed` is the name of its feed.
+        tell: receives notices about links.
+        lost: called when the link of the ohms meter breaks.
+    """
+
+    def unread(raw: bytes, why: str) -> None:
+        heart().told_of_meter(BytesUnread(raw, why, clock.monotonic_s()))
+
+    ohms = Feed(
+        "meter",
+        meter,
+        clock,
+        take,
+        tell,
+        lost,
+        lambda: heart().wanted,
+        bench.meter.integration_plc,
+        bench.meter.offset_compensation,
+        unread,
+        heart,
+    )
+    airs = thermometers(bench, clock).items()
+    return [ohms, *(Feed(name, air, clock, partial(take_temperature, feed=name), tell) for name, air in airs)]

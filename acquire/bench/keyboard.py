@@ -15,6 +15,7 @@ import re
 from collections.abc import AsyncIterator, Awaitable, Callable
 from difflib import get_close_matches
 
+from acquire.clock import Clock
 from acquire.errors import InputImpossible, QuantityInvalid
 from acquire.quantity import parse
 from acquire.records import (
@@ -22,6 +23,7 @@ from acquire.records import (
     CallGood,
     ChangeSpool,
     CheckMeter,
+    Code,
     Command,
     ConfirmOpen,
     Fact,
@@ -29,12 +31,14 @@ from acquire.records import (
     GiveUpUnit,
     MeasureAgain,
     Note,
+    Notice,
     OpenBatch,
     OverrideCheck,
     PauseBatch,
     Refusal,
     Refused,
     ResumeBatch,
+    Severity,
     SkipStep,
     StartUnit,
     StateRange,
@@ -202,6 +206,33 @@ class Keyboard:
                 for line in self._split(piece):
                     yield line
 
+    async def followed(
+        self,
+        obey: Callable[[Command], Awaitable[object]],
+        tell: Callable[[Notice], Awaitable[None]],
+        clock: Clock,
+        help_code: Code = Code.COMMAND_HELP,
+    ) -> None:
+        """Carry out what is typed until the input ends.
+
+        Args:
+            obey: carries a command out.
+            tell: told what is no command, and who asks for help.
+            clock: for the time of notices.
+            help_code: of the notice that lists the commands.
+        """
+        async for line in self.lines():
+            try:
+                command = to_command(line)
+            except InputImpossible as error:
+                said = {"said": str(error)}
+                await tell(Notice(Severity.WARNING, Code.COMMAND_UNKNOWN, clock.utc_s(), facts=said))
+                continue
+            if command is None:
+                await tell(Notice(Severity.REMARK, help_code, clock.utc_s()))
+            else:
+                await obey(command)
+
     def _split(self, chunk: bytes) -> list[str]:
         finished = []
         for character in self._decode.decode(chunk):
@@ -235,9 +266,7 @@ async def no_meter_is_read_off(text: str) -> dict[str, Fact]:
     raise Refused(Refusal.READING_BY_METER)
 
 
-def into(
-    meter: TypedMeter, model: Callable[[], MeterModel | None]
-) -> Callable[[str], Awaitable[dict[str, Fact]]]:
+def into(meter: TypedMeter, model: Callable[[], MeterModel]) -> Callable[[str], Awaitable[dict[str, Fact]]]:
     """What takes typed lines for a meter.
 
     Args:
@@ -264,11 +293,11 @@ def into(
     return type_in
 
 
-def _refuse_unshown(text: str, decoded: Decoded, model: MeterModel | None) -> None:
+def _refuse_unshown(text: str, decoded: Decoded, model: MeterModel) -> None:
     """Digits that no range of the meter shows are a slip, or another meter's."""
     value, count = decoded.value_si, decoded.resolution_si
-    ranges = () if model is None else model.ranges_of(Quantity.RESISTANCE)
-    if model is None or value is None or count is None or not ranges:
+    ranges = model.ranges_of(Quantity.RESISTANCE)
+    if value is None or count is None or not ranges:
         return
     fits = (abs(value) <= each.largest_si and count >= 0.99 * each.resolution_si for each in ranges)
     if not any(fits):

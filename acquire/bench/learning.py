@@ -1,7 +1,7 @@
 """A sheet learnt at a running bench: somebody calls the unit that was just measured a good one.
 
 The word goes on the record; from all units called good a sheet is proposed, in a new file for each number of
-them, so that nothing is written over. Not for how a sheet is learnt (reports/lessons).
+them, so that nothing is written over. Not for how a sheet is learnt (reports/lookback).
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ import re
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
-from acquire.bench.recording import RecordedPipeline
 from acquire.journal.history import JournalReader
+from acquire.pipeline import Pipeline
 from acquire.records import Code, Ending, Fact, Notice, Severity, Sheet
 from acquire.records.bench import Refused
 from acquire.records.codes import Refusal
-from acquire.reports.lessons import called_good, learnt
+from acquire.reports.lookback import called_good, learnt
 
 Learn = Callable[[str], Awaitable[dict[str, Fact]]]
 
@@ -26,7 +26,7 @@ async def nothing_is_learnt(_name: str) -> dict[str, Fact]:
     raise Refused(Refusal.NOTHING_TO_LEARN)
 
 
-def good_unit(pipeline: RecordedPipeline, utc_s: float) -> Notice:
+def good_unit(pipeline: Pipeline, utc_s: float) -> Notice:
     """The mark of the unit that was measured last.
 
     Raises:

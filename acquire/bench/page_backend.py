@@ -147,7 +147,7 @@ class Shown:
         if conditions.lead_wanted and conditions.lead_zero_due(now_s):
             yield warn(Code.LEADS_NONE if conditions.lead is None else Code.LEADS_OLD, now_s)
         yield from temperature_due(conditions, now_s)
-        due = None if pipeline.model is None else calibration_due(self.bench, pipeline.model)
+        due = calibration_due(self.bench, pipeline.meter)
         if due is not None and due.past(now_s):
             yield warn(Code.CALIBRATION_DUE, now_s, facts=due.facts(now_s))
         if check is not None and (check.blocked or check.due(now_s)):

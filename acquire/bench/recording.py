@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
+from io import StringIO
 from pathlib import Path
 from typing import Any, Self, TextIO, get_args
 
@@ -18,7 +19,6 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import NAME_AND_RIGHTS, SteadyohmError
-from acquire.files.statements import ModelStatements
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.standstill import MeterSaid
 from acquire.journal.plain import from_plain, kind_of, to_plain
@@ -83,8 +83,8 @@ class RecordedBench:
     ranging: Ranging = Ranging.SET
 
 
-PARTS = tuple(each.name for each in fields(RecordedBench) if each.name != "version")
-"""What of a bench goes into its pipeline; the meter file as its statements."""
+PARTS = tuple(each.name for each in fields(RecordedBench) if each.name not in ("version", "model"))
+"""What of a bench goes into its pipeline, beside the meter file."""
 
 
 class _Exact(BaseModel):
@@ -115,17 +115,13 @@ class RecordedPipeline(Pipeline):
 
     Attributes:
         out: where to write; the caller opens and closes it.
-        model: the meter file, for the first line.
     """
 
-    out: TextIO | None = None
-    model: MeterModel | None = None
+    out: TextIO = field(default_factory=StringIO)
 
     def begin(self) -> None:
         """Write the first line. Call it when everything is set up and nothing has been fed yet."""
-        if self.model is None:
-            raise ValueError("a recording needs the meter file")
-        bench = RecordedBench(VERSION, **{name: getattr(self, name) for name in PARTS})
+        bench = RecordedBench(VERSION, model=self.meter, **{name: getattr(self, name) for name in PARTS})
         self._write("bench", _spelt(bench=bench))
 
     def feed(self, reading: Reading) -> list[Event]:
@@ -170,30 +166,14 @@ class RecordedPipeline(Pipeline):
         self._write("replay", [[kind_of(record), to_plain(record)] for record in records], utc_s)
         return super().replay(records, utc_s)
 
-    def on(self, place: Circumstances, model: MeterModel, conditions: Conditions, **more: Any) -> Self:
-        """The same bench with other files, between two units: it begins with a first line of its own.
-
-        Args:
-            place: with the sheet.
-            model: the meter file.
-            conditions: temperature and lead zero to go on with.
-            more: `settle`, `four_wire_below_ohm`, `order`, `check`, `habit` and `cards`.
-        """
-        meter = ModelStatements(model)
-        same = place.meter_hash == self.place.meter_hash
-        more["learned"] = (
-            self.learning.recorded if same else Learned(version=self.learning.recorded.version + 1)
-        )
-        fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
-        fresh.duties.go_on(self.duties)
-        fresh.batches.go_on(self.batches)
+    def on(self, **files: Any) -> Self:
+        """As `Pipeline.on`; it begins with a first line of its own."""
+        fresh = super().on(**files)
         fresh.begin()
-        fresh.link_lost()  # what was settling was settling by the old files
         return fresh
 
     def _write(self, what: str, *values: Any) -> None:
-        if self.out is not None:
-            self.out.write(json.dumps([what, *values], separators=(",", ":")) + "\n")
+        self.out.write(json.dumps([what, *values], separators=(",", ":")) + "\n")
 
 
 def replay(recording: Path, sheet: Sheet | None = None) -> Iterator[Event]:
@@ -214,9 +194,7 @@ def replay(recording: Path, sheet: Sheet | None = None) -> Iterator[Event]:
     for number, line in lines:
         try:
             if line[0] == "bench":  # the files were read again: what the heart remembers goes on
-                before, pipeline = pipeline, replace(pipeline, **_parts(line[1], sheet))
-                pipeline.duties.go_on(before.duties)
-                pipeline.batches.go_on(before.batches)
+                pipeline = pipeline.on(**_parts(line[1], sheet))
             else:
                 yield from _step(pipeline, line)
         except (ValueError, TypeError, KeyError, IndexError) as error:
@@ -276,10 +254,9 @@ def _fresh(recording: Path, first: tuple[int, list[Any]] | None, sheet: Sheet | 
 def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
     """What a pipeline is made of, from a line that describes the bench."""
     bench: RecordedBench = _read(bench=plain)
-    parts = {name: getattr(bench, name) for name in PARTS}
+    parts = {name: getattr(bench, name) for name in PARTS} | {"meter": bench.model}
     if sheet is not None:
         parts["place"] = replace(bench.place, sheet=sheet)
-    parts["meter"] = ModelStatements(parts.pop("model"))
     return parts
 
 

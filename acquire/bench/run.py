@@ -14,18 +14,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from acquire.bench.assembly import assemble
-from acquire.bench.daemon import Daemon
-from acquire.bench.keyboard import Keyboard, to_command
+from acquire.bench.keyboard import Keyboard
 from acquire.bench.service import service_of
 from acquire.bench.shared_files import fetch_before
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
-from acquire.errors import InputImpossible, JournalUnusable, SteadyohmError
+from acquire.errors import JournalUnusable, SteadyohmError
 from acquire.files.settings import Bench, load_bench
 from acquire.outlets.console import BenchConsole
 from acquire.outlets.terminal import Terminal
 from acquire.quantity import counted
-from acquire.records import Code, Notice, Severity
 from system.console import write_nowhere
 from system.ending import asked_to_end, on_hang_up
 
@@ -91,7 +89,8 @@ async def at_work(
         if told := daemon.invitation(console.is_terminal):
             console.print(told, soft_wrap=True)
         service = service_of(daemon, bench, from_environment())
-        keys = asyncio.create_task(_follow(Keyboard(terminal.typing), daemon), name="keyboard")
+        typed = Keyboard(terminal.typing).followed(daemon.command, daemon.tell, daemon.clock)
+        keys = asyncio.create_task(typed, name="keyboard")
         try:
             await service.run(stop, read_again)
         finally:
@@ -102,7 +101,9 @@ async def at_work(
         raise JournalUnusable("Stopped before the journal could take the last records: they are lost.")
     if terminal.units:
         console.print(terminal.summary())
-    console.print(f"Stopped. In {bench.journal.folder}: {counted(daemon.verdicts, 'verdict')} of this run.")
+    console.print(
+        f"Stopped. In {bench.journal.folder}: {counted(daemon.outcomes.total(), 'verdict')} of this run."
+    )
 
 
 @contextlib.contextmanager
@@ -120,23 +121,6 @@ def _written(record: Path | None) -> Iterator[TextIO | None]:
         ) from error
     with out:
         yield out
-
-
-async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
-    """Carry out what is typed until the input ends."""
-    async for line in keyboard.lines():
-        try:
-            command = to_command(line)
-        except InputImpossible as error:
-            facts = {"said": str(error)}
-            await daemon.tell(
-                Notice(Severity.WARNING, Code.COMMAND_UNKNOWN, daemon.clock.utc_s(), facts=facts)
-            )
-            continue
-        if command is None:
-            await daemon.tell(Notice(Severity.REMARK, Code.COMMAND_HELP, daemon.clock.utc_s()))
-        else:
-            await daemon.command(command)
 
 
 @contextlib.contextmanager

@@ -115,7 +115,6 @@ class Service:
     port: int = 0
     _waiting: Files | None = None
     _began_s: float = 0.0
-    _proof: tuple[int, int] = (-1, -1)
 
     # ------------------------------------------------------------------ life
 
@@ -159,24 +158,21 @@ class Service:
         while True:
             await asyncio.sleep(self.supervisor.feed_every_s or LOOK_S)
             await self.daemon.hear_journal()  # a disk that hangs keeps us here, unfed
-            proof = (self._meter_moves(), self.daemon.journal_answers)
-            if all(now != before for now, before in zip(proof, self._proof, strict=True)):
-                self.supervisor.feed(*proof)
-                self._proof = proof
+            self.supervisor.feed(self._meter_moves(), self.daemon.journal_answers)
             if (status := self.status()) != told:
                 told = status
                 self.supervisor.say(f"STATUS={status}")
 
     def _meter_moves(self) -> int:
         """Rises with each reading of the ohms meter, and with each attempt to reach one that is away."""
-        readings = sum(feed.readings for feed in self.daemon.feeds if feed.name == "meter")
+        readings = sum(feed.came for feed in self.daemon.feeds if feed.name == "meter")
         return readings + self.daemon.outages
 
     def status(self) -> str:
         """One line for people who ask systemd."""
         facts = self.facts()
         troubles = " ".join(facts.troubles()) or "all is well."
-        return f"{facts.bench}: {counted(self.daemon.verdicts, 'verdict')}; {troubles}"
+        return f"{facts.bench}: {counted(self.daemon.outcomes.total(), 'verdict')}; {troubles}"
 
     # ------------------------------------------------------------------ monitors
 
@@ -206,7 +202,7 @@ class Service:
             bench=self.files.bench.name,
             software=SOFTWARE,
             uptime_s=now_s - self._began_s,
-            readings={feed.name: feed.readings for feed in daemon.feeds},
+            readings={feed.name: feed.came for feed in daemon.feeds},
             silence_s={name: None if then_s is None else now_s - then_s for name, then_s in latest.items()},
             verdicts=dict(daemon.outcomes),
             journal_seq=daemon.journal.last_seq,
@@ -261,7 +257,10 @@ class Service:
         before, files = self.files, self._waiting or self.files
         daemon = self.daemon
         conditions = self._conditions(before.bench, files.bench)
-        daemon.pipeline = daemon.pipeline.on(files.place, files.model, conditions, **files.limits)
+        daemon.pipeline = daemon.pipeline.on(
+            place=files.place, meter=files.model, conditions=conditions, **files.limits
+        )
+        daemon.pipeline.link_lost()  # what was settling was settling by the old files
         daemon.thermometer_u_kelvin = files.bench.temperature.standard_uncertainty_kelvin
         self.files, self._waiting, daemon.next_files = files, None, None
         return [self._notice(Severity.WARNING, Code.FILES_TAKEN, _changes(before, files)), *files.notices]
@@ -283,10 +282,8 @@ class Service:
 
 def service_of(daemon: Daemon, bench: Bench, supervisor: Supervisor) -> Service:
     """The service around a daemon that was just assembled from a bench file."""
-    model = daemon.pipeline.model
-    if model is None:
-        raise ValueError("the daemon was not assembled from files")
-    return Service(daemon, Files(bench, daemon.pipeline.place, model, (), daemon.pipeline.cards), supervisor)
+    heart = daemon.pipeline
+    return Service(daemon, Files(bench, heart.place, heart.meter, (), heart.cards), supervisor)
 
 
 def _refuse_fixed(before: Bench, now: Bench) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from system.sockets import tell_supervisor
 
@@ -26,7 +26,7 @@ class Supervisor:
 
     address: str = ""
     watchdog_s: float | None = None
-    proof: tuple[int, ...] | None = field(default=None)
+    proof: tuple[int, ...] = ()
 
     @classmethod
     def of(cls, environment: Mapping[str, str], process: int) -> Supervisor:
@@ -61,7 +61,7 @@ class Supervisor:
         return self.say("STOPPING=1", status)
 
     def feed(self, *counts: int) -> bool:
-        """Feed the watchdog, but only if something has moved since it was fed last.
+        """Feed the watchdog, but only if everything has moved since it was fed last.
 
         Args:
             counts: numbers that rise while all is well, e.g. readings taken and ticks of the journal.
@@ -69,7 +69,8 @@ class Supervisor:
         Returns:
             Whether it was fed.
         """
-        if self.watchdog_s is None or counts == self.proof:
+        stuck = any(now == before for now, before in zip(counts, self.proof, strict=False))
+        if self.watchdog_s is None or stuck:
             return False
         self.proof = counts
         return self.say("WATCHDOG=1")

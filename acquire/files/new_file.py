@@ -5,6 +5,7 @@ Not for the journal, which has its own store, nor for logs that grow.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -52,6 +53,19 @@ def new_file(path: Path) -> Iterator[BinaryIO]:
         if beside is not None:
             with suppress(OSError):
                 beside.unlink(missing_ok=True)
+
+
+def write_new(path: Path, content: bytes, mode: int = 0o644) -> None:
+    """Write a file that is not there yet; `mode`: who may read it. Raises InputImpossible."""
+    try:
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "wb") as file:
+            file.write(content)
+    except FileExistsError as error:
+        what = f"{path} is there already."
+        raise InputImpossible(what, "Choose another name; nothing was written.") from error
+    except OSError as error:
+        what = f"{path} cannot be written ({error.strerror})."
+        raise InputImpossible(what, "Is its folder there?") from error
 
 
 def _is_record(target: Path) -> bool:

@@ -33,20 +33,19 @@ from acquire.files.network_tables import HttpSettings, MqttSettings, PageSetting
 from acquire.files.shared import SharedSettings
 from acquire.files.shipped import meter_file_for
 from acquire.files.toml_file import Faults, Table, TomlFile, did_you_mean, read_toml
-from acquire.files.toml_lines import Path as KeyPath
 from acquire.records import Purpose
 from acquire.records.codes import Order
 from drivers.errors import DriverUnknown, MeterError
 from drivers.registry import (
     BUILT_IN,
+    device_options,
     driver_class,
     known_drivers,
     open_meter,
     options_with_profile,
-    scanner_options,
-    switch_card_options,
 )
 from drivers.self_check import needs_self_check, self_check_steps
+from drivers.toml_lines import Path as KeyPath
 
 TABLES: dict[str, type[Table]] = {
     "bench": PlaceSettings,
@@ -154,9 +153,9 @@ def bench_of(file: TomlFile) -> Bench:
     _check_instruments(faults, meter, temperature)
     _check_references(faults, found["references"], found.get("check"))
     if (scanner := found.get("scanner")) is not None:
-        faults.check(scanner_options(), scanner.options, ("scanner", "options"))
+        faults.check(device_options("scanner"), scanner.options, ("scanner", "options"))
     if (fixture := found.get("fixture")) is not None:
-        faults.check(switch_card_options(), fixture.card_options, ("fixture", "options"))
+        faults.check(device_options("switch card"), fixture.card_options, ("fixture", "options"))
     faults.stop_here()
     about: dict[str, Any] = {"file": file.path.absolute(), "content_hash": file.content_hash}
     whole = {**dict.fromkeys(TABLES), **dict(place or ()), **found, **about}

@@ -18,9 +18,9 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from acquire.errors import NAME_AND_RIGHTS, Fault, FileInvalid, why_unreadable
-from acquire.files.toml_lines import Path as KeyPath
-from acquire.files.toml_lines import TomlLines, find_lines
 from drivers.plain_file import read_file
+from drivers.toml_lines import Path as KeyPath
+from drivers.toml_lines import TomlLines, find_lines
 
 SECRETS = frozenset({"password", "user"})
 """Keys that people try; what they hold belongs in the environment."""

@@ -42,11 +42,12 @@ from acquire.records import (
 )
 from acquire.records.codes import Recheck
 from acquire.steps.checking import CheckDuty
-from acquire.steps.setup_choice import MeterStatements, Wanted
+from acquire.steps.setup_choice import Wanted
 from acquire.unit_result import VisitResult, revised, with_typed
 from acquire.verdict.typed import Habit, typed_result
 from acquire.verdict.typed_doubt import TypedGate
 from acquire.verdict.typed_wanted import guidance
+from drivers.models import MeterModel
 from drivers.reading import Quantity
 
 Duty = ZeroLeads | CheckMeter | OverrideCheck | TypeTemperature | TypeResult | ClockSet
@@ -73,7 +74,7 @@ class Duties:
     """
 
     place: Circumstances
-    meter: MeterStatements
+    meter: MeterModel
     conditions: Conditions
     checks: tuple[CheckDuty, ...] = ()
     habit: Habit = field(default_factory=Habit)

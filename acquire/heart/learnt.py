@@ -28,6 +28,11 @@ class Learning:
     meter_hash: str
     recorded: Learned
 
+    def under(self, meter_hash: str) -> Learned:
+        """What of it holds under a meter file."""
+        known = self.recorded
+        return known if meter_hash == self.meter_hash else Learned(version=known.version + 1)
+
     def replay(self, record: Recorded) -> None:
         """Take up what the record tells, if it does."""
         learned = learned_of(record, self.meter_hash) if isinstance(record, Notice) else None

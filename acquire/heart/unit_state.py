@@ -31,6 +31,9 @@ from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import of_steps
 
+CONTACT_WAIT_S = 3.0
+"""So long without contact, and the operator is asked whether the pair is open; workshop choice."""
+
 _SAME, _DIGIT = 0.01, 1e-3
 """Two values of one pair this close, as a fraction, are one value measured twice; and where nothing but a
 repetition to the digit will do. Workshop choices."""
@@ -55,9 +58,7 @@ class UnitState:
         serial: str,
         *,
         order: Order = Order.GUIDED,
-        contact_wait_s: float = 3.0,
         warm_check: Callable[[list[PairReading]], bool] = lambda _: True,
-        brackets: bool = False,
         placed: bool = False,
     ) -> None:
         """Start at the first step.
@@ -66,14 +67,13 @@ class UnitState:
             table: of the unit's sheet.
             serial: identity of the unit.
             order: FREE takes a value for whichever open step it fits.
-            contact_wait_s: seconds without contact before the operator is asked whether the pair is open.
             warm_check: whether a failing unit is worth reading the first resistance again, from its readings.
-            brackets: True lets open steps pass between touches of two known continuities.
-            placed: True where relays bring the asked pair to the meter: no value is a wrong probe's.
+            placed: True where relays bring the asked pair to the meter: no value is a wrong probe's, and what
+                must be open is proven by them; else open steps may pass between touches of two known
+                continuities.
         """
         self.table, self.serial = table, serial
-        self.order, self.contact_wait_s = order, contact_wait_s
-        self.placed, self._brackets, self._worth = placed, brackets, warm_check
+        self.order, self.placed, self._worth = order, placed, warm_check
         self.attempts: list[Attempt] = []
         self.touch = 0
         self._begin()
@@ -225,7 +225,9 @@ class UnitState:
         elif (coarse := too_coarse(self.states, self.table)) is not None:
             coarse.set_up_and_ask()
         elif not any(s.step.name == WARM_CHECK for s in self.states):
-            first = repeatable(self.states, self.table.sheet.warm_limit)
+            now_s = self.attempts[-1].utc_s
+            drifted = {each.step: abs(each.rate_per_s) * (now_s - each.utc_s) for each in self.attempts}
+            first = repeatable(self.states, self.table.sheet.warm_limit, drifted)
             if self._second_look and first is not None and len(self.readings()) > 1:
                 self.states.append(StepState(replace(first.step, name=WARM_CHECK)))
 
@@ -342,7 +344,7 @@ class UnitState:
 
     def moved(self) -> float | None:
         """How far the first resistance has moved during the test; see `recheck.movement`."""
-        return movement(self.states, self.table.sheet.warm_limit)
+        return movement(self.states)
 
     @property
     def open_pairs(self) -> tuple[Pair, ...]:
@@ -431,7 +433,7 @@ class UnitState:
         facts: dict[str, Fact] = {}
         if step.kind is StepKind.OPEN:
             facts = {"open": True, **(state.bracket.facts() if state.bracket else {})}
-        elif waited_s >= self.contact_wait_s:
+        elif waited_s >= CONTACT_WAIT_S:
             why, times = Why.SILENT, 0
         else:
             if self.again is not None and state.refused_ohm is None:
@@ -445,7 +447,7 @@ class UnitState:
         """So long after a request a key may answer it: an open step asks for one at once."""
         state = self.state
         at_once = self.placed or state is None or state.step.kind is StepKind.OPEN
-        return 0.0 if at_once else self.contact_wait_s
+        return 0.0 if at_once else CONTACT_WAIT_S
 
     def lifted(self, monotonic_s: float) -> None:
         """The probes have left; needed for open steps that are bracketed by a known continuity."""
@@ -474,4 +476,4 @@ class UnitState:
         return state
 
     def _bracket(self, step: Step) -> Bracket | None:
-        return bracket_for(self.table, step) if self._brackets and step.kind is StepKind.OPEN else None
+        return None if self.placed or step.kind is not StepKind.OPEN else bracket_for(self.table, step)

@@ -47,7 +47,6 @@ from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (
     NOTHING_WANTED,
-    MeterStatements,
     Wanted,
     close_enough_ohm,
     expected_ohm,
@@ -57,6 +56,7 @@ from acquire.steps.setup_choice import (
 from acquire.verdict.close import close_unit
 from acquire.verdict.judge import AcceptanceCriteria, judge, judge_open, judge_repeat
 from acquire.verdict.judge import Attempt as Standing
+from drivers.models import MeterModel
 from drivers.reading import Flag, Quantity
 
 
@@ -76,7 +76,7 @@ class UnitWork:
 
     place: Circumstances
     table: PairTable
-    meter: MeterStatements
+    meter: MeterModel
     conditions: Conditions
     four_wire_below_ohm: float | None
     started: UnitStarted

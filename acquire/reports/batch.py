@@ -21,18 +21,17 @@ from acquire.quantity import counted
 from acquire.records import BalanceFound, Batch, BatchEvent, BatchState, Outcome, Purpose
 from acquire.reports.series import Counted, Series, series_of
 from acquire.reports.visits import (
-    BatchUnits,
     Unit,
     Visit,
     apart,
+    batch_visits,
     brief_visits,
     units_in,
-    units_of,
     without_collecting,
 )
 from acquire.stats import CONFIDENCE
-from acquire.stats.levels import sentence_of
-from acquire.stats.pareto import ParetoBar, Share, pareto, share_of
+from acquire.stats.capability import ParetoBar, Share, pareto, share_of
+from acquire.stats.drift import change_sentence
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.verdicts import OUTCOME_WORDS, balance, deed_words
@@ -142,50 +141,61 @@ def batch_report(
     """
     if subgroup is not None and not 2 <= subgroup <= 25:
         raise InputImpossible(f"Subgroups have 2 to 25 values, not {subgroup}.", "Choose --subgroup anew.")
-    found = units_of(record, name, purpose)
-    if found is None:
+    deeds: list[Batch] = []
+    visits = batch_visits(record, name, deeds)
+    if not visits and not deeds:
         what = f"The record has no batch {name}."
         raise InputImpossible(what, "`steadyohm batch` without a name lists those that it has.")
-    return _report(found, subgroup)
+    purposes = [visit.purpose for visit in visits]
+    usual = Purpose.FINAL if Purpose.FINAL in purposes or not purposes else purposes[-1]
+    units = units_in(visit for visit in visits if visit.purpose is (purpose or usual))
+    return _report(name, tuple(dict.fromkeys([purpose or usual, *purposes])), deeds, units, subgroup)
 
 
-def _report(found: BatchUnits, subgroup: int | None) -> BatchReport:
+def _report(
+    name: str,
+    purposes: tuple[Purpose, ...],
+    deeds: Sequence[Batch],
+    units: tuple[Unit, ...],
+    subgroup: int | None,
+) -> BatchReport:
+    """Of these units, measured for the first of the purposes."""
     firsts = [
         Counted(visit, visit.resistances(), visit.outcome)
-        for unit in found.units
+        for unit in units
         if (visit := unit.first) and visit.outcome is not None
     ]
-    visits = [visit for unit in found.units for visit in unit.visits]
+    visits = [visit for unit in units for visit in unit.visits]
     values = [value for visit in visits for value in visit.values if value.counts]
     series = tuple(series_of(firsts, subgroup))
-    latest = found.deeds[-1] if found.deeds else None
-    lines = tuple(map(_line, found.units))
+    latest = deeds[-1] if deeds else None
+    lines = tuple(map(_line, units))
     starts = [visit.started for visit in visits]
     return BatchReport(
-        name=found.name,
+        name=name,
         state=latest.state if latest else None,
-        sheet=found.sheets[-1][0] if found.sheets else latest.sheet if latest else "",
-        sheet_hashes=tuple(dict.fromkeys(each for _, each in found.sheets)),
-        purpose=found.purpose,
-        other_purposes=found.other_purposes,
+        sheet=starts[-1].sheet if starts else latest.sheet if latest else "",
+        sheet_hashes=_distinct(each.sheet_hash for each in starts),
+        purpose=purposes[0],
+        other_purposes=purposes[1:],
         benches=_distinct(each.bench for each in starts),
         operators=_distinct(each.operator for each in starts),
         meters=_distinct(value.meter_id for value in values),
-        expected=next((d.expected for d in reversed(found.deeds) if d.expected is not None), None),
-        remark=found.deeds[0].remark if found.deeds else "",
+        expected=next((d.expected for d in reversed(deeds) if d.expected is not None), None),
+        remark=deeds[0].remark if deeds else "",
         first_utc_s=min((each.utc_s for each in starts), default=None),
         last_utc_s=max((each.utc_s for each in starts), default=None),
         reference_celsius=values[-1].reference_celsius if values else None,
         rules=_distinct(value.rule for value in values),
-        deeds=tuple(Deed(d.utc_s, d.deed, deed_words(d), bool(d.first_doubt)) for d in found.deeds),
+        deeds=tuple(Deed(d.utc_s, d.deed, deed_words(d), bool(d.first_doubt)) for d in deeds),
         units=lines,
         first_pass=_share([each.outcome for each in firsts]),
-        now=_share([unit.last.outcome for unit in found.units if unit.last]),
-        open_units=len(found.units) - len(firsts),
+        now=_share([unit.last.outcome for unit in units if unit.last]),
+        open_units=len(units) - len(firsts),
         yields=tuple(_yields(firsts)),
         pareto=pareto(Counter(line.kind for line in lines if line.kind)),
         series=series,
-        findings=findings_of(found, series),
+        findings=tuple(_findings(units, deeds, series)),
         subgroup=subgroup,
     )
 
@@ -324,17 +334,15 @@ def _rules(rules: Sequence[BalanceFound]) -> Iterator[str]:
     yield from (balance(rule).rstrip(".") for rule in rules)
 
 
-def findings_of(found: BatchUnits, series: Sequence[Series]) -> tuple[str, ...]:
+def _findings(units: Sequence[Unit], deeds: Sequence[Batch], series: Sequence[Series]) -> Iterator[str]:
     """The sentences, what concerns the whole batch first."""
-    return (
-        *_changes(series),
-        *_units(found.units),
-        *_again(found.units),
-        *_first_units(found),
-        *_beyond(series),
-        *_narrow(series),
-        *(f"{each.name}: {each.drift}" for each in series if each.drift),
-    )
+    yield from _changes(series)
+    yield from _units(units)
+    yield from _again(units)
+    yield from _first_units(deeds)
+    yield from _beyond(series)
+    yield from _narrow(series)
+    yield from (f"{each.name}: {each.drift}" for each in series if each.drift)
 
 
 def _changes(series: Sequence[Series]) -> Iterator[str]:
@@ -348,11 +356,11 @@ def _changes(series: Sequence[Series]) -> Iterator[str]:
         shifts = " and ".join(f"{of.name} is {change.size} {level.way}" for level, of, change in here)
         causes = {cause.what: cause for _, _, change in here for cause in change.causes}
         alone = "; nothing on record changes there."
-        yield sentence_of(row.points[clearest.at].serial, shifts, causes.values(), alone)
+        yield change_sentence(row.points[clearest.at].serial, shifts, causes.values(), alone)
 
 
 def _units(units: Sequence[Unit]) -> Iterator[str]:
-    bad = [(unit, first) for unit in units if (first := unit.first) is not None and first.failed]
+    bad = [(unit, first) for unit in units if (first := unit.first) is not None and first.outcome in FAILING]
     yield from (f"{unit.serial} failed: {why(visit)[1]}." for unit, visit in bad[:MOST_UNITS])
     if len(bad) > MOST_UNITS:
         yield f"And {counted(len(bad) - MOST_UNITS, 'more unit')} failed; the list of units has them."
@@ -368,12 +376,12 @@ def _again(units: Sequence[Unit]) -> Iterator[str]:
             )
 
 
-def _first_units(found: BatchUnits) -> Iterator[str]:
+def _first_units(deeds: Sequence[Batch]) -> Iterator[str]:
     """What spoke against a first unit, and what became of it."""
-    for place, deed in enumerate(found.deeds):
+    for place, deed in enumerate(deeds):
         if deed.deed is not BatchEvent.FIRST_UNIT or not deed.first_doubt:
             continue
-        later = next((each for each in found.deeds[place + 1 :] if not each.first_doubt), None)
+        later = next((each for each in deeds[place + 1 :] if not each.first_doubt), None)
         became = "Nobody has accepted it yet."
         if later is not None:
             word = {BatchEvent.ACCEPTED: "Accepted", BatchEvent.SPOOL_CHANGED: "Settled by another spool"}

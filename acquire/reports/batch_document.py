@@ -12,13 +12,12 @@ from acquire.choices import FAILING, PASSING
 from acquire.quantity import chance, counted, percent, show
 from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.batch import BatchReport, Deed, UnitLine
-from acquire.reports.document import Tone
-from acquire.reports.figures import (
+from acquire.reports.batch import BatchReport, UnitLine
+from acquire.reports.document import (
+    Tone,
     index_text,
     limits_text,
     moment,
-    per_cent,
     per_million,
     relative_to,
     share_text,
@@ -40,18 +39,13 @@ MOST_ROWS = 400
 
 def batch_document(report: BatchReport, svg: Mapping[str, str] | None = None) -> doc.Document:
     """The report, with drawings of `batch_pictures` for a page or paper."""
-    title = f"Batch {report.name}"
-    blocks = tuple(_blocks(report, svg or {}))
-    written_s = report.last_utc_s or 0.0
-    return doc.Document(title, title_of(report), blocks, running=title, written_utc_s=written_s)
-
-
-def title_of(report: BatchReport) -> str:
-    """Which batch of what, how many, why measured, and where it stands."""
     count = counted(len(report.units), "unit")
     if report.expected is not None:
         count = f"{len(report.units)} of {counted(report.expected, 'unit')}"
-    return f"{report.sheet}, {count}, {words.PURPOSES[report.purpose]}, {_state(report)}"
+    title = f"Batch {report.name}"
+    subtitle = f"{report.sheet}, {count}, {words.PURPOSES[report.purpose]}, {_state(report)}"
+    blocks, written_s = tuple(_blocks(report, svg or {})), report.last_utc_s or 0.0
+    return doc.Document(title, subtitle, blocks, running=title, written_utc_s=written_s)
 
 
 def _state(report: BatchReport) -> str:
@@ -73,16 +67,19 @@ def _blocks(report: BatchReport, svg: Mapping[str, str]) -> Iterator[doc.Block]:
         yield doc.Text(words.LEGEND, Tone.SMALL)
     for number, series in enumerate(report.series, start=1):
         yield from _row(series, number, svg)
-    yield from found_table(report)
+    yield from _found(report)
     yield from _yields(report)
     yield doc.Heading("The batch")
-    yield doc.KeyValues(tuple(facts_of(report)))
+    yield doc.KeyValues(tuple(_facts(report)))
     if report.deeds:
-        deeds = ((moment(d.utc_s)[:16], deed_text(d)) for d in report.deeds)
+        deeds = (
+            (moment(d.utc_s)[:16], f"{words.DEEDS[d.deed]}{f': {d.text}' if d.text else ''}")
+            for d in report.deeds
+        )
         yield doc.table("UTC 18 | what was done 82", deeds)
     yield from _units(report)
     yield doc.Heading("How to read this")
-    yield from (doc.Text(note, Tone.SMALL) for note in notes_of(report))
+    yield from (doc.Text(note, Tone.SMALL) for note in _notes(report))
 
 
 def _sum(report: BatchReport) -> doc.Result:
@@ -90,7 +87,7 @@ def _sum(report: BatchReport) -> doc.Result:
     first = report.first_pass
     mark = None if not first.of else Outcome.FAIL if first.count < first.of else Outcome.PASS
     low, high = 100.0 * first.low, 100.0 * first.high
-    sure = f"First pass yield {per_cent(first.share)}; it may truly be {low:.0f} to {high:.0f} %."
+    sure = f"First pass yield {percent(first.share)}; it may truly be {low:.0f} to {high:.0f} %."
     texts = [sure if first.of else "none yet"]
     if report.now != first:
         texts.append(f"As they are now: {share_text(report.now)}.")
@@ -102,7 +99,7 @@ def _sum(report: BatchReport) -> doc.Result:
 def _strip(units: Sequence[UnitLine]) -> doc.Strip:
     squares, before = [], units[0].spools
     for number, line in enumerate(units, start=1):
-        about = f"{line.serial}: {outcome_text(line)}{f'; {line.why}' if line.why else ''}"
+        about = f"{line.serial}: {_outcome(line)}{f'; {line.why}' if line.why else ''}"
         again, spool = line.visits > 1, line.spools != before
         squares.append(doc.Square(line.outcome, number, about, again, spool))
         before = line.spools
@@ -115,18 +112,18 @@ def _row(series: Series, number: int, svg: Mapping[str, str]) -> Iterator[doc.Bl
     for name in (f"row-{number}", f"means-{number}"):
         lines = tuple(_chart_lines(series)) if name.startswith("row") else ()
         yield doc.Picture(svg.get(name, ""), lines)
-    yield doc.KeyValues(tuple(figures_of(series)), dense=True)
-    yield doc.Bullets((*sentences_of(series), *series.mean_sentences))
+    yield doc.KeyValues(tuple(_figures(series)), dense=True)
+    yield doc.Bullets((*_sentences(series), *series.mean_sentences))
     if groups := tuple(_groups(series)):
         yield doc.table("by 14 | 30 | values 12 | mean (95 %) 44", groups, dense=True)
 
 
-def found_table(report: BatchReport) -> Iterator[doc.Block]:
+def _found(report: BatchReport) -> Iterator[doc.Block]:
     """What was not as it should be, the commonest first."""
     if report.pareto:
         yield doc.Heading("What was found")
         rows = (
-            (bar.kind, f"{bar.count} ({per_cent(bar.share)})", doc.Bar(bar.count / report.pareto[0].count))
+            (bar.kind, f"{bar.count} ({percent(bar.share)})", doc.Bar(bar.count / report.pareto[0].count))
             for bar in report.pareto
         )
         yield doc.table("kind 34 | units 10> | 56", rows)
@@ -165,7 +162,7 @@ def _units(report: BatchReport) -> Iterator[doc.Block]:
             text = value_text(point.value if point else None, series.unit)
             cells.append(doc.Marked(Outcome.FAIL, text) if point and point.outcome in FAILING else text)
         again = f" ({line.visits}×)" if line.visits > 1 else ""
-        result = doc.Marked(line.outcome, outcome_text(line) + again)
+        result = doc.Marked(line.outcome, _outcome(line) + again)
         rows.append((line.serial, *cells, result, line.why))
     yield doc.Table(columns, tuple(rows), dense=True)
 
@@ -183,7 +180,7 @@ def _relative(series: Series, value: float | None) -> str:
     return show(value, "Ω", digits=3) + (f" ({share})" if share else "")
 
 
-def figures_of(series: Series) -> Iterator[tuple[str, str]]:
+def _figures(series: Series) -> Iterator[tuple[str, str]]:
     """Name and value of everything that is reckoned from a row."""
     of = series.capability
     yield "values", str(len(series.points)) + (f" ({series.skipped} without)" if series.skipped else "")
@@ -201,7 +198,7 @@ def figures_of(series: Series) -> Iterator[tuple[str, str]]:
         yield "normality test, p", chance(of.normality.p)
 
 
-def sentences_of(series: Series) -> list[str]:
+def _sentences(series: Series) -> list[str]:
     """What is said of a row: changes of level, what each level does, trend, groups, remarks."""
     said = [change.sentence for change in series.changes]
     if series.stages:
@@ -237,7 +234,7 @@ def _groups(series: Series) -> Iterator[tuple[str, str, str, str]]:
             yield group.what, each.name, str(each.of.count), mean
 
 
-def facts_of(report: BatchReport) -> Iterator[tuple[str, str]]:
+def _facts(report: BatchReport) -> Iterator[tuple[str, str]]:
     """What is what, for the head of the report."""
     expected = "" if report.expected is None else f" of {report.expected} expected"
     left = f", {report.open_units} without result" if report.open_units else ""
@@ -259,7 +256,7 @@ def facts_of(report: BatchReport) -> Iterator[tuple[str, str]]:
         yield "also measured", f"{others} (--purpose shows them)"
 
 
-def notes_of(report: BatchReport) -> list[str]:
+def _notes(report: BatchReport) -> list[str]:
     """How the figures were made; what they do not say."""
     notes = [
         words.HOW_COUNTED,
@@ -280,7 +277,7 @@ def _period(report: BatchReport) -> str:
     return f"{first} to {last[11:] if last[:10] == first[:10] else last} UTC"
 
 
-def outcome_text(line: UnitLine) -> str:
+def _outcome(line: UnitLine) -> str:
     """How a unit ended, and how it is now if that is another matter."""
     if line.outcome is None:
         return "no result"
@@ -288,11 +285,6 @@ def outcome_text(line: UnitLine) -> str:
     if line.now is not None and line.now is not line.outcome:
         return f"{words}, then {OUTCOME_WORDS[line.now]}"
     return words
-
-
-def deed_text(deed: Deed) -> str:
-    """What was done to a batch, in a few words."""
-    return f"{words.DEEDS[deed.deed]}{f': {deed.text}' if deed.text else ''}"
 
 
 # ---------------------------------------------------------------- a chart of marks

@@ -26,7 +26,7 @@ from acquire.reports.visits import Visit, evidence_of, judged_visit, record_of, 
 from acquire.unit_result import ended_s
 
 FORM = 2
-"""Version of these facts; those of form 1 are checked by `certificate_check.FormOne`."""
+"""Version of these facts; those of form 1 are checked by `certificate_check`."""
 
 SHORT = 8
 """Digits of digest and birth id that stand in a certificate's number."""
@@ -89,6 +89,12 @@ class Given:
     calibrations: tuple[MeterCalibration, ...] = ()
 
 
+def certificate_number(result_id: str, digest: str) -> str:
+    """Unique: journal and entry of the unit's result, and the beginning of the digest."""
+    birth, _, seq = result_id.partition("-")
+    return f"{birth[:SHORT]}-{seq}-{digest[:SHORT]}".upper()
+
+
 class CertificateStep(NamedTuple):
     """One verdict of the visit: whether it decides its step, why it is doubtful today, what it rests on."""
 
@@ -122,9 +128,8 @@ class Certificate:
 
     @property
     def number(self) -> str:
-        """Unique: journal and entry of the unit's result, and the beginning of the digest."""
-        birth, _, seq = self.result_id.partition("-")
-        return f"{birth[:SHORT]}-{seq}-{self.digest[:SHORT]}".upper()
+        """By `certificate_number`."""
+        return certificate_number(self.result_id, self.digest)
 
     @property
     def visits(self) -> list[Visit]:
@@ -147,24 +152,21 @@ class Certificate:
     def steps(self, visit: Visit) -> tuple[CertificateStep, ...]:
         """Every verdict of the visit, oldest first."""
         doubts = Doubts.among(self.of_kind(LeadZero))
-        deciding = {each.id for each in visit.deciding().values()}
-        none = Evidence((), (), "")
-        return tuple(
-            CertificateStep(
-                v.id, v.verdict, v.id in deciding, doubts.why(v), v.evidence or none, _trace_of(v.entry)
+        deciding, none = {each.id for each in visit.deciding().values()}, Evidence((), (), "")
+        steps = []
+        for v in visit.values:
+            kept = (v.entry and v.entry.evidence) or {}
+            readings = int(kept.get("trace_of", len(kept.get("trace", ()))))
+            evidence = v.evidence or none
+            steps.append(
+                CertificateStep(v.id, v.verdict, v.id in deciding, doubts.why(v), evidence, readings)
             )
-            for v in visit.values
-        )
+        return tuple(steps)
 
     def deviations(self, visit: Visit) -> list[Notice]:
         """What was left out, overridden or remarked, oldest first."""
         told = [*(each.record for each in visit.notices), *self.of_kind(Notice)]
         return sorted(told, key=lambda notice: notice.utc_s)
-
-
-def _trace_of(entry: Entry | None) -> int:
-    kept = {} if entry is None or entry.evidence is None else entry.evidence
-    return int(kept.get("trace_of", len(kept.get("trace", ()))))
 
 
 def certificate_of(
@@ -205,17 +207,13 @@ def certificate_of(
 
 def certificate_from(given: Given, result_id: str, entries: Sequence[Entry]) -> Certificate:
     """A certificate with its one spelling: JSON in ASCII, keys in order, no spaces."""
+    names = ("id", "kind", "utc_s", "serial", "payload", "evidence")
     kept = [
-        {key: value for key, value in _entry_plain(entry).items() if value is not None} for entry in entries
+        {name: value for name in names if (value := getattr(entry, name)) is not None} for entry in entries
     ]
     plain = {"form": FORM, "given": msgspec.to_builtins(given), "on_record": kept, "result_id": result_id}
     text = json.dumps(plain, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return Certificate(given, result_id, tuple(entries), text.replace("<", "\\u003c"))  # for a page
-
-
-def _entry_plain(entry: Entry) -> dict[str, Any]:
-    names = ("id", "kind", "utc_s", "serial", "payload", "evidence")
-    return {name: getattr(entry, name) for name in names}
 
 
 def _slim(entry: Entry) -> Entry:

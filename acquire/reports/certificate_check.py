@@ -21,12 +21,12 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import spelt
 from acquire.journal.query import Record
 from acquire.records import Outcome
-from acquire.reports.certificate import Certificate, certificate_from_text, certificate_of
+from acquire.reports.certificate import Certificate, certificate_from_text, certificate_number, certificate_of
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.issued import IssuedPapers, Signature, genuine, split, superseded
 from acquire.reports.lookback import Doubts
 from acquire.reports.printing import FACTS_BEGIN, FACTS_END, as_html, fault_of
-from acquire.reports.visits import visits_of
+from acquire.reports.visits import Visit, visits_of
 
 SOFTWARE = f"steadyohm {__version__}"
 
@@ -44,21 +44,21 @@ class Checked:
     """What a check has found; None where something cannot be told, or was not asked.
 
     Attributes:
-        number, digest, serial: of the certificate.
-        issued: the file is byte for byte what was issued.
-        page: it is byte for byte what its facts give.
-        record: its measured facts are those on the record.
+        id, sha256, serial: number of the certificate, digest of its facts, and its unit.
+        as_issued: the file is byte for byte what was issued.
+        page_as_drawn: it is byte for byte what its facts give.
+        facts_on_record: its measured facts are those on the record.
         signed: it was signed with the key that was given.
         superseded: a sentence where the record has a later revision of the result, else empty.
         sentences: all of it in words, what has come since among them.
     """
 
-    number: str
-    digest: str
+    id: str
+    sha256: str
     serial: str
-    issued: bool | None
-    page: bool | None
-    record: bool | None
+    as_issued: bool | None
+    page_as_drawn: bool | None
+    facts_on_record: bool | None
     signed: bool | None
     superseded: str
     sentences: tuple[str, ...]
@@ -66,8 +66,8 @@ class Checked:
     @property
     def sound(self) -> bool:
         """Nothing speaks against the file, and its bytes were compared with something."""
-        told = (self.issued, self.page, self.record, self.signed)
-        return False not in told and (self.issued or self.page) is True
+        told = (self.as_issued, self.page_as_drawn, self.facts_on_record, self.signed)
+        return False not in told and (self.as_issued or self.page_as_drawn) is True
 
 
 def facts_in(content: bytes) -> str:
@@ -120,8 +120,8 @@ def check(
     body, signature = split(content)
     text = facts_in(body)
     signed, of_signature = _signature(body, signature, public_key)
-    if is_of_form_1(text):
-        return _of_form_1(text, record, signed, of_signature)
+    if text.startswith('{"form":1,'):
+        return _form_1(text, record, signed, of_signature)
     of = certificate_from_text(text)
     serial = of.visit.started.serial
     issued, of_issued = _issued(content, of.number, papers)
@@ -149,20 +149,6 @@ def check(
         UNPROVEN,
     )
     return Checked(of.number, of.digest, serial, issued, page, same, signed, late, tuple(filter(None, told)))
-
-
-def _of_form_1(text: str, record: Record | None, signed: bool | None, of_signature: list[str]) -> Checked:
-    of = FormOne(text)
-    same, told = (
-        (None, ["give the --journal to compare its facts"]) if record is None else of.compared(record)
-    )
-    page = (
-        f"It was drawn by {of.software} in an earlier form of page, which this program no longer draws: "
-        "whether a word on it was changed can be told by that version only. No copy of it was kept when it "
-        "was issued."
-    )
-    sentences = (f"Certificate {of.number} of {of.serial}.", page, *told, *of_signature, UNPROVEN)
-    return Checked(of.number, of.digest, of.serial, None, None, same, signed, of.superseded, sentences)
 
 
 def _signature(
@@ -287,66 +273,59 @@ SENTENCES = frozenset({"reason", "doubt", "text", "hint"})
 HOW = "Its values were compared with the record; its sentences (findings, what was not tested) were not."
 
 
-def is_of_form_1(text: str) -> bool:
-    """Whether these facts are of form 1."""
-    return text.startswith('{"form":1,')
-
-
-class FormOne:
-    """The facts of one such certificate.
-
-    Attributes:
-        number, digest, serial, software: as they stand on it.
-        superseded: a sentence where the record has a later revision of the result; known once compared.
-    """
-
-    def __init__(self, text: str) -> None:
-        """Take them up. Raises InputImpossible where they are damaged."""
-        try:
-            plain = json.loads(text)
-            self.measured: dict[str, Any] = plain["measured"]
-            self.software, self.as_of_s = (
-                str(plain["given"]["software"]),
-                float(plain["given"]["as_of_utc_s"]),
-            )
-            self.serial, self.result_id = str(self.measured["serial"]), str(self.measured["result_id"])
-            self.outcome = Outcome(self.measured["outcome"])
-            self.parts = [part for name in ("steps", "typed") for part in map(dict, self.measured[name])]
-        except (ValueError, KeyError, TypeError, RecursionError) as error:
-            raise InputImpossible("The facts in this certificate are damaged.") from error
-        self.digest = hashlib.sha256(text.encode("ascii")).hexdigest()
-        birth, _, seq = self.result_id.partition("-")
-        self.number = f"{birth[:8]}-{seq}-{self.digest[:8]}".upper()
-        self.superseded = ""
-
-    def compared(self, record: Record) -> tuple[bool, list[str]]:
-        """Whether its values are those on the record, and what to know, in sentences."""
-        entries = record.by_serial(self.serial)
+def _form_1(text: str, record: Record | None, signed: bool | None, of_signature: list[str]) -> Checked:
+    """Its values against the record; its page is no longer drawn by this program."""
+    try:
+        plain = json.loads(text)
+        measured, given = dict(plain["measured"]), plain["given"]
+        software, as_of_s = str(given["software"]), float(given["as_of_utc_s"])
+        serial, result_id = str(measured["serial"]), str(measured["result_id"])
+        parts = [part for name in ("steps", "typed") for part in map(dict, measured[name])]
+        outcome = Outcome(measured["outcome"])
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise InputImpossible("The facts in this certificate are damaged.") from error
+    digest = hashlib.sha256(text.encode("ascii")).hexdigest()
+    number = certificate_number(result_id, digest)
+    same, late, told = None, "", ["give the --journal to compare its facts"]
+    if record is not None:
+        entries = record.by_serial(serial)
         now = visits_of(entries)
-        then = visits_of(entry for entry in entries if entry.utc_s <= self.as_of_s)
-        visit = next((v for v in then if self.result_id in {each.id for each in v.results}), None)
+        then = visits_of(entry for entry in entries if entry.utc_s <= as_of_s)
+        visit = next((v for v in then if result_id in {each.id for each in v.results}), None)
         if visit is None:
-            return False, [f"THE RECORD KNOWS NO SUCH RESULT: entry {self.result_id} of {self.serial}."]
-        known = {entry.id: entry for entry in entries}
-        of_visit = {*visit.entry_ids()} - {each.id for each in visit.results}
-        differing = [*_differing(self.measured, known[self.result_id]), *self._parts(known, of_visit)]
-        if visit.outcome is not self.outcome:
-            differing.insert(0, "outcome")
-        if differing:
-            return False, [f"THE FACTS DIFFER FROM THE RECORD in {', '.join(differing)}."]
-        self.superseded = superseded(self.result_id, (visit.revision[0], self.outcome), now)
-        return True, ["Its measured values are those on the record.", HOW, *filter(None, [self.superseded])]
+            same, told = False, [f"THE RECORD KNOWS NO SUCH RESULT: entry {result_id} of {serial}."]
+        elif differing := [
+            *(["outcome"] if visit.outcome is not outcome else []),
+            *_differing_parts(measured, parts, visit, {entry.id: entry for entry in entries}),
+        ]:
+            same, told = False, [f"THE FACTS DIFFER FROM THE RECORD in {', '.join(differing)}."]
+        else:
+            late = superseded(result_id, (visit.revision[0], outcome), now)
+            same, told = True, ["Its measured values are those on the record.", HOW, *filter(None, [late])]
+    page = (
+        f"It was drawn by {software} in an earlier form of page, which this program no longer draws: "
+        "whether a word on it was changed can be told by that version only. No copy of it was kept when it "
+        "was issued."
+    )
+    sentences = (f"Certificate {number} of {serial}.", page, *told, *of_signature, UNPROVEN)
+    return Checked(number, digest, serial, None, None, same, signed, late, sentences)
 
-    def _parts(self, known: dict[str, Entry], of_visit: set[str]) -> Iterator[str]:
-        for part in self.parts:
-            entry = known.get(str(part.get("id")))
-            of_visit.discard(str(part.get("id")))
-            name = f"entry {part.get('id')} ({part.get('step') or part.get('name')})"
-            if entry is None:
-                yield f"{name}, which is not on the record"
-            elif wrong := list(_differing(part, entry)):
-                yield f"{name}: {', '.join(wrong)}"
-        yield from (f"entry {each} (missing on the certificate)" for each in sorted(of_visit))
+
+def _differing_parts(
+    measured: dict[str, Any], parts: list[dict[str, Any]], visit: Visit, known: dict[str, Entry]
+) -> Iterator[str]:
+    """What of the result, its steps and typed results the record holds otherwise, or the paper lacks."""
+    yield from _differing(measured, known[str(measured["result_id"])])
+    of_visit = {*visit.entry_ids()} - {each.id for each in visit.results}
+    for part in parts:
+        entry = known.get(str(part.get("id")))
+        of_visit.discard(str(part.get("id")))
+        name = f"entry {part.get('id')} ({part.get('step') or part.get('name')})"
+        if entry is None:
+            yield f"{name}, which is not on the record"
+        elif wrong := list(_differing(part, entry)):
+            yield f"{name}: {', '.join(wrong)}"
+    yield from (f"entry {each} (missing on the certificate)" for each in sorted(of_visit))
 
 
 def _differing(claimed: dict[str, Any], entry: Entry) -> Iterator[str]:

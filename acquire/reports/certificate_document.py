@@ -16,8 +16,7 @@ from acquire.records.bench import ClosureFound, StepAtEnd
 from acquire.records.codes import WARM_CHECK
 from acquire.reports import document as doc
 from acquire.reports.certificate import Certificate, CertificateStep, MeterCalibration
-from acquire.reports.document import Tone, firm
-from acquire.reports.figures import age, conformity_text, limits_text, moment
+from acquire.reports.document import Tone, age, conformity_text, firm, limits_text, moment
 from acquire.reports.visits import Visit
 from acquire.words import papers as words
 from acquire.words.beside import check_text

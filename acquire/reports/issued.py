@@ -13,7 +13,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-import os
 import re
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
@@ -23,10 +22,10 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from acquire.errors import InputImpossible, SteadyohmError, unreadable
-from acquire.files.new_file import new_file
+from acquire.files.new_file import new_file, write_new
 from acquire.journal.query import Record
 from acquire.records import Outcome
-from acquire.reports.figures import moment
+from acquire.reports.document import moment
 from acquire.reports.visits import Visit, visits_of
 from acquire.words.verdicts import OUTCOME_WORDS
 from drivers.plain_file import read_file
@@ -224,15 +223,8 @@ def make_keys(path: Path) -> tuple[Path, str]:
     secret = private.private_bytes(pem, serialization.PrivateFormat.PKCS8, plain)
     public = private.public_key().public_bytes(pem, serialization.PublicFormat.SubjectPublicKeyInfo)
     beside = path.with_name(f"{path.name}.pub")
-    for file, content, mode in ((path, secret, 0o600), (beside, public, 0o644)):
-        try:
-            number = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
-        except OSError as error:
-            raise InputImpossible(
-                f"{file} cannot be made ({error.strerror}).", "Name another file."
-            ) from error
-        with os.fdopen(number, "wb") as out:
-            out.write(content)
+    write_new(path, secret, 0o600)
+    write_new(beside, public)
     return beside, fingerprint_of(_raw(private.public_key()))
 
 

@@ -14,8 +14,7 @@ from markupsafe import Markup
 
 from acquire.errors import InputImpossible
 from acquire.records import Basis, Outcome, Purpose, UntestedKind
-from acquire.reports.document import SIGNS, qr_svg, shown
-from acquire.reports.figures import moment
+from acquire.reports.document import SIGNS, moment, qr_svg, shown
 from acquire.reports.printing import template
 from acquire.reports.visits import Visit
 from acquire.words.papers import OUTCOMES
@@ -77,13 +76,17 @@ class LabelFacts:
 
 @dataclass(frozen=True, slots=True)
 class LabelLine:
-    """One line of text: its left and lower end and its size, millimetres."""
+    """One line of text: its left and lower end and its size, millimetres.
+
+    `wide` is the length it is drawn at where it was made small to fit, so that no other font runs over.
+    """
 
     text: str
     x: float
     y: float
     size: float
-    bold: bool = False
+    bold: bool
+    wide: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,24 +176,15 @@ def _lines(facts: LabelFacts, left: float, top: float, width: float, height: flo
     y = top
     for text, share, bold in kept:
         y += 1.25 * unit * share
-        size = min(unit * share, width / (WIDE * len(text)))
-        yield LabelLine(text, left, y - 0.3 * unit * share, size, bold)
+        fits = width / (WIDE * len(text))
+        size, tight = min(unit * share, fits), 0.98 * fits <= unit * share
+        yield LabelLine(text, left, y - 0.3 * unit * share, size, bold, width if tight else None)
 
 
 def as_svg(drawing: Drawing) -> bytes:
     """The label as an SVG file of its size."""
-    lines = [(line, _wide(line, drawing) if _tight(line, drawing) else None) for line in drawing.lines]
     code = Markup(qr_svg(drawing.code[0])) if drawing.code else None  # noqa: S704  (letters and digits)
-    return template("label.svg").render(of=drawing, lines=lines, code=code).encode("utf-8")
-
-
-def _wide(line: LabelLine, drawing: Drawing) -> float:
-    return drawing.width - line.x - EDGE * min(drawing.width, drawing.height)
-
-
-def _tight(line: LabelLine, drawing: Drawing) -> bool:
-    """Whether the line was made small to fit, so that another font might run over the edge."""
-    return WIDE * line.size * len(line.text) >= 0.98 * _wide(line, drawing)
+    return template("label.svg").render(of=drawing, code=code).encode("utf-8")
 
 
 def as_pdf(drawing: Drawing, title: str, written_utc_s: float) -> bytes:

@@ -1,26 +1,37 @@
-"""Look-back: what rests on an instrument found unfit, on moved leads, or on wire of a bad spool.
+"""What the record is asked afterwards: what rests on an unfit instrument or spool, and what good units read.
 
-ISO 9001:2015, 7.1.5.2 asks for it: where a measuring device is found unfit, earlier results are judged again.
-These are they: all of them. Derived from what stands behind the verdicts; the record itself is never changed.
-Not for judging them again, nor for when to zero leads (duties).
+ISO 9001:2015, 7.1.5.2 asks for the first: where a measuring device is found unfit, earlier results are judged
+again. These are they: all of them. Derived from what stands behind the verdicts; the record itself is never
+changed. And a sheet is learnt from units that somebody called good. Not for judging them again, for when to
+zero leads (duties), nor for finding the circuit (steps/learn).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, fields
+import math
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, NamedTuple
 
 from acquire.choices import PASSING
+from acquire.errors import FileInvalid, InputImpossible
+from acquire.files.toml_file import TomlFile
+from acquire.files.toml_template import toml_from
+from acquire.journal.entry import Entry
 from acquire.journal.query import Query, Record
 from acquire.outlets.payload import iso_time
 from acquire.physics.leads import moved
 from acquire.quantity import counted
-from acquire.records import CheckStandard, LeadZero
-from acquire.reports.figures import moment
-from acquire.reports.visits import brief_visits, record_of
+from acquire.records import CheckStandard, Code, LeadZero, Pair
+from acquire.reports.document import moment
+from acquire.reports.visits import Visit, brief_visits, record_of, visits_on
+from acquire.sheets import sheet_of
+from acquire.steps.learn import Learnt, Readings, Structure, learn
 from drivers.reading import Quantity
+from drivers.toml_lines import find_lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +85,7 @@ class Span:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class MeterRow:
+class MeterRow(NamedTuple):
     """One verdict that rests on a meter. The fields are the columns of the CSV."""
 
     id: str
@@ -97,8 +107,7 @@ class MeterRow:
     doubt: str
 
 
-@dataclass(frozen=True, slots=True)
-class SpoolRow:
+class SpoolRow(NamedTuple):
     """One visit of a unit on a bench with a winding from a spool. The fields are the columns of the CSV."""
 
     id: str
@@ -155,14 +164,13 @@ def by_meter(record: Record, meter_id: str, span: Span, bench: str | None = None
     query = Query(
         kinds=("verdict",), meter_id=meter_id, bench=bench, since_utc_s=since_s, until_utc_s=until_s
     )
-    own = [each.name for each in fields(MeterRow) if each.name not in ("time_utc", "doubt")]
-    beside = "utc_s", "quantity", "lead_ohm"
-    for values in record.values(query, [*beside, *own]):
-        of = dict(zip((*beside, *own), values, strict=True)) | {
-            "counts": bool(values[3 + own.index("counts")])
-        }
-        row = {name: of[name] for name in own}
-        yield MeterRow(time_utc=iso_time(of["utc_s"]), doubt=doubts.why(SimpleNamespace(**of)), **row)
+    own = [name for name in MeterRow._fields if name not in ("time_utc", "doubt")]
+    for utc_s, quantity, lead_ohm, *values in record.values(query, ["utc_s", "quantity", "lead_ohm", *own]):
+        of = SimpleNamespace(
+            utc_s=utc_s, quantity=quantity, lead_ohm=lead_ohm, **dict(zip(own, values, strict=True))
+        )
+        row = {name: getattr(of, name) for name in own} | {"counts": bool(of.counts)}
+        yield MeterRow(time_utc=iso_time(utc_s), doubt=doubts.why(of), **row)
 
 
 def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[SpoolRow]:
@@ -188,21 +196,132 @@ class RowTally:
     """Counts rows as they go by, for the last line: how many, of which units, and which of those passed."""
 
     rows: int = 0
-    units: dict[str, None] = field(default_factory=dict)
-    passed: set[str] = field(default_factory=set)
+    passed: dict[str, bool] = field(default_factory=dict)
 
     def count(self, rows: Iterable[MeterRow | SpoolRow]) -> Iterator[MeterRow | SpoolRow]:
         """The same rows, counted."""
-        for row in rows:
-            self.rows += 1
-            self.units[row.serial] = None
-            if row.outcome in PASSING:
-                self.passed.add(row.serial)
+        for self.rows, row in enumerate(rows, start=1):
+            self.passed[row.serial] = row.outcome in PASSING or self.passed.get(row.serial, False)
             yield row
 
     def sentence(self, what: str) -> str:
         """How many there were; `what` a row is, such as "verdict"."""
         if not self.rows:
             return "None on record. Are the name and the dates right? steadyohm history shows what is there."
-        of_units = f"{counted(self.rows, what)} of {counted(len(self.units), 'unit')}"
-        return f"{of_units}; {len(self.passed)} of them with a pass among these."
+        of_units = f"{counted(self.rows, what)} of {counted(len(self.passed), 'unit')}"
+        return f"{of_units}; {sum(self.passed.values())} of them with a pass among these."
+
+
+LEAST_OHM = 1e-4
+"""Stands for a bond that reads nothing, or less: leads are taken off no better than that."""
+
+LEAST_TOLERANCE, MOST_TOLERANCE = 0.01, 0.3
+"""No tolerance is proposed below the first: repeatability and temperature alone come near it. Above the
+second the units were too few or not alike: it is left out. Workshop choices."""
+
+
+def called_good(record: Record) -> dict[str, Readings]:
+    """What the good units of the latest sheet read at its reference temperature, without leads, by serial.
+
+    Args:
+        record: of a bench. A unit that was called good twice counts as it stood the last time.
+
+    Raises:
+        InputImpossible, JournalUnusable: a unit of the record cannot be read.
+    """
+    asked = Query(kinds=("notice",), with_evidence=False)
+    marks = [entry for entry in record.find(asked) if entry.payload.get("code") == Code.UNIT_GOOD]
+    visits = [_visit(record, mark) for mark in marks]
+    return {
+        visit.started.serial: {
+            Pair(value.pin_a, value.pin_b): _ohm(value.reference_ohm)
+            for value in visit.resistances().values()
+        }
+        for visit in visits
+        if visit.started.sheet_hash == visits[-1].started.sheet_hash
+    }
+
+
+def _visit(record: Record, mark: Entry) -> Visit:
+    """The visit that a unit was called good after: the latest that had begun by then."""
+    visits = visits_on(record, mark.serial)
+    return next(visit for visit in reversed(visits) if visit.started.utc_s <= mark.utc_s)
+
+
+def _ohm(ohm: float | None) -> float:
+    return math.inf if ohm is None else max(ohm, LEAST_OHM)
+
+
+def learnt(units: Mapping[str, Readings], name: str, core: str, celsius: float = 20.0) -> str:
+    """A sheet proposed from good units.
+
+    Args:
+        units: what each read, by its name.
+        name: of the unit type.
+        core: name of the core, empty where there is none; left out where it was not touched.
+        celsius: temperature that the readings hold at.
+
+    Raises:
+        InputImpossible: no sheet can be made of that; says why.
+    """
+    touched = any(core in pair for readings in units.values() for pair in readings)
+    core = core if touched else ""
+    text = sheet_text(name, learn(list(units.values()), core), units=len(units), core=core, celsius=celsius)
+    try:
+        sheet_of(TomlFile(Path("the proposed sheet"), tomllib.loads(text), find_lines(text), ""))
+    except tomllib.TOMLDecodeError as error:
+        raise InputImpossible("The names cannot be written into a sheet.", "Use plain letters.") from error
+    except FileInvalid as error:
+        fault = error.faults[0]
+        raise InputImpossible(f"No sheet can be made of that: {fault.what}", fault.remedy) from error
+    return text
+
+
+def sheet_text(name: str, found: Structure, *, units: int, core: str = "", celsius: float = 20.0) -> str:
+    """Write a sheet.
+
+    Args:
+        name: of the unit type.
+        found: from `learn`.
+        units: how many good units it rests on.
+        core: name of the core, "" when it was not touched.
+        celsius: reference temperature of the readings.
+    """
+    return toml_from(
+        Path(__file__).with_name("templates") / "learnt_sheet.toml",
+        name=name,
+        found=found,
+        units=units,
+        core=core,
+        celsius=celsius,
+        steps=_steps(found),
+        shown=_shown,
+        percent_of=_percent,
+        most_percent=100.0 * MOST_TOLERANCE,
+    )
+
+
+def _steps(found: Structure) -> list[tuple[str, Pair]]:
+    """Every branch; a star whose middle cannot be touched from pin to pin, all the way round; then sums."""
+    pairs = [Pair(each.a, each.b) for each in found.branches if {each.a, each.b} <= set(found.pins)]
+    middles: dict[str, list[str]] = {}
+    for branch in found.branches:
+        if branch.b not in found.pins:
+            middles.setdefault(branch.b, []).append(branch.a)
+    pairs += [pair for u, v, w in middles.values() for pair in (Pair(u, v), Pair(v, w), Pair(u, w))]
+    named = [(f"{pair.a} to {pair.b}", pair) for pair in pairs]
+    return named + [(f"{pair.a} to {pair.b}, sum", pair) for pair in found.sums]
+
+
+def _percent(branch: Learnt) -> float | None:
+    """The tolerance to propose, rounded up to a tenth of a percent; None where one unit shows no spread."""
+    if branch.tolerance is None:
+        return None
+    return math.ceil(max(branch.tolerance, LEAST_TOLERANCE) * 1000.0 - 1e-9) / 10.0
+
+
+def _shown(ohm: float) -> str:
+    """Five significant digits without an exponent; four in milliohms."""
+    if ohm < 1.0:
+        return f"{1000 * ohm:.4g} mohm"
+    return f"{ohm:.{max(0, 4 - math.floor(math.log10(ohm)))}f} ohm"

@@ -1,9 +1,10 @@
-"""Prints a document as one HTML file or as PDF, with the shop's logo looked into before it is shown.
+"""Prints a document: one HTML file, PDF, a terminal; the shop's logo is looked into before it is shown.
 
 Nothing from elsewhere, no scripts, good on screen and paper; the same document always gives the same bytes.
 The templates of `templates/` escape everything by themselves; what prints nothing is written out before that.
 PDF is set by typst with DejaVu Sans as matplotlib ships it. A logo is small, an SVG of plain shapes or a PNG,
-nothing that runs. Not for what a report says.
+nothing that runs. A terminal shows words, tables, and drawings as lines of marks, no colour alone; what only
+paper needs (signature, code, end) is left out there. Not for what a report says.
 """
 
 from __future__ import annotations
@@ -12,20 +13,26 @@ import base64
 import importlib.util
 import re
 import struct
+from collections.abc import Iterator
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Literal
-
-# Expansion of entities, the danger of this parser, needs a DOCTYPE; files with one are refused before.
 from xml.etree import ElementTree as ET
 
 import msgspec
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
+from rich import box
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
 
+from acquire.choices import FAILING, PASSING
 from acquire.errors import InputImpossible, SteadyohmError, unreadable
-from acquire.reports.document import MARKS, Document, as_data, shown
+from acquire.reports import document as doc
+from acquire.reports.document import MARKS, SIGNS, Document, Tone, as_data, shown
 from drivers.plain_file import read_file
 
 FACTS_BEGIN = '<script type="application/json" id="facts">'
@@ -272,3 +279,93 @@ def _lettered(text: str) -> str:
     """A text in letters that the font has; others are written out as ⟨U+4E00⟩, and so is a soft hyphen."""
     known = _known() - {0xAD} | {0x0A}
     return "".join(c if ord(c) in known else f"⟨U+{ord(c):04X}⟩" for c in text)
+
+
+GOOD, BAD, DIM = "bright_blue", "bold dark_orange", "dim"
+STYLE = {of: GOOD if of in PASSING else BAD if of in FAILING else "yellow" for of in SIGNS}
+"""As at the bench: blue for good, orange for bad, apart for colour-blind eyes."""
+
+TONES = {Tone.PLAIN: "", Tone.STRONG: "bold", Tone.CAUTION: BAD, Tone.SMALL: DIM}
+
+BAR = 30
+"""Columns of a full bar."""
+
+
+def as_terminal(document: doc.Document) -> RenderableType:
+    """The whole report, for a rich console."""
+    head = _say(document.title, "bold").append(_say(f"   {document.subtitle}", "not bold"))
+    return Group(head, *(part for block in document.blocks for part in put(block)))
+
+
+def _say(text: str, style: str = "") -> Text:
+    """Text from anybody: nothing in it moves the cursor or turns the line around."""
+    return Text(shown(text), style=style)
+
+
+def _indented(what: RenderableType) -> Padding:
+    return Padding(what, (0, 0, 0, 2))
+
+
+def put(block: doc.Block) -> Iterator[RenderableType]:
+    """Lines for one block; nothing for what only paper needs."""
+    match block:
+        case doc.Heading():
+            yield Text()
+            yield _say(block.text, "bold").append(_say(f"  {block.beside}", f"not bold {DIM}"))
+        case doc.Text():
+            yield _indented(_say(block.text, TONES[block.tone]))
+        case doc.Bullets():
+            yield from (_indented(_say(f"• {text}")) for text in block.texts)
+        case doc.KeyValues():
+            yield _indented(_pairs(block))
+        case doc.Result():
+            yield Text()
+            yield _indented(_say(f"{SIGNS[block.mark]} {block.word}", STYLE[block.mark]))
+            yield from (_indented(_say(text)) for text in block.texts if text)
+        case doc.Table():
+            yield _indented(_table(block))
+        case doc.Picture():
+            yield from map(_marked, block.lines)
+        case doc.Strip():
+            for row in (block.squares[at : at + 20] for at in range(0, len(block.squares), 20)):
+                line = "".join(SIGNS[square.mark] for square in row)
+                yield _indented(_marked(line).append(f" {row[-1].number:>4}", DIM))
+            yield _indented(_say("● passed  ◑ ◒ near a limit  ✖ failed  ? cannot judge  ◌ no result", DIM))
+
+
+def _pairs(block: doc.KeyValues) -> Table:
+    table, wide = Table.grid(padding=(0, 2)), 2 if block.dense else 1
+    for row in (block.rows[at : at + wide] for at in range(0, len(block.rows), wide)):
+        table.add_row(*(part for name, value in row for part in (_say(name, DIM), _say(value))))
+    return table
+
+
+def _table(block: doc.Table) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False)
+    drawn = {number for row in block.rows for number, cell in enumerate(row) if isinstance(cell, doc.Scale)}
+    kept = [number for number in range(len(block.columns)) if number not in drawn]
+    for column in (block.columns[number] for number in kept):
+        table.add_column(_say(column.head), header_style="bold", justify="right" if column.right else "left")
+    for row in block.rows:
+        table.add_row(*(_cell(row[number]) for number in kept))
+    return table
+
+
+def _cell(cell: doc.Cell) -> Text:
+    match cell:
+        case doc.Marked():
+            return _say(f"{SIGNS[cell.mark]} {cell.text}", STYLE[cell.mark])
+        case doc.Bar():
+            return _say("█" * max(1, round(BAR * cell.share)), BAD)
+        case str():
+            return _say(cell)
+    return Text()
+
+
+def _marked(line: str) -> Text:
+    """A line of marks in their colours."""
+    styles = {SIGNS[of]: style for of, style in STYLE.items()} | {"◆": BAD}
+    text = Text()
+    for letter in shown(line):
+        text.append(letter, styles.get(letter, DIM))
+    return text

@@ -12,8 +12,7 @@ from acquire.journal.plain import spelt
 from acquire.quantity import percent, show, with_uncertainty
 from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.document import Tone, firm
-from acquire.reports.figures import moment
+from acquire.reports.document import Tone, firm, moment
 from acquire.reports.returned import REAL, PairChange, PairFinding, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
 from acquire.reports.visits import Value

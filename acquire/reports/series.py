@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -17,15 +17,21 @@ import msgspec
 
 from acquire.quantity import percent, show
 from acquire.records import Outcome
-from acquire.reports.figures import moment, relative_to
+from acquire.reports.document import moment, relative_to
 from acquire.reports.visits import Value, Visit, apart
 from acquire.stats.capability import Capability, CapabilityLimits, capability
-from acquire.stats.charts import ChartPair, individuals, subgroups
-from acquire.stats.drift import ByGroup, by_group, drift
-from acquire.stats.drift import sentence_of as of_groups
-from acquire.stats.levels import LevelCause, LevelChange, causes_of, level_changes
-from acquire.stats.levels import sentence_of as of_change
-from acquire.stats.run_rules import RunRule, Signal, signals
+from acquire.stats.charts import ChartPair, RunRule, Signal, individuals, signals, subgroups
+from acquire.stats.drift import (
+    ByGroup,
+    LevelCause,
+    LevelChange,
+    by_group,
+    causes_of,
+    change_sentence,
+    drift,
+    groups_sentence,
+    level_changes,
+)
 
 GROUPS = ("spool", "day", "meter", "operator", "bench")
 """What may make a difference, in the order in which it is told."""
@@ -98,14 +104,22 @@ class Grouped:
 
 
 @dataclass(frozen=True, slots=True)
-class SeriesRow:
-    """One row as it was measured.
+class Series:
+    """One row as it was measured, and all that is told of it.
 
     Attributes:
         name: of the step, or of the rule; pair: pins such as "1–2", the windings of a rule.
         unit: "Ω" or "%"; nominal: by the sheet, None for a rule.
         lower, upper: limits in force for the latest unit; limits_moved: others had other ones.
         points: in order of time; skipped: units without a value (an open pair, a step left out).
+        chart: individuals and moving ranges; None for fewer than two values or no spread.
+        signals: what the run rules see on it; sentences: the same in words.
+        means: chart of means with ranges or standard deviations, where one was asked for.
+        changes: lasting changes of level, in order; stages: between them, empty where there is none.
+        capability: None without limits or spread.
+        groups: by what may make a difference, where it has more than one name.
+        drift: one sentence on a slow trend within the stages; empty where none is seen.
+        u: root mean square of the standard uncertainties; None where unknown.
     """
 
     name: str
@@ -117,34 +131,17 @@ class SeriesRow:
     limits_moved: bool
     points: tuple[SeriesPoint, ...]
     skipped: int
-
-
-@dataclass(frozen=True, slots=True)
-class Series(SeriesRow):
-    """One row with all that is told of it.
-
-    Attributes:
-        chart: individuals and moving ranges; None for fewer than two values or no spread.
-        signals: what the run rules see on it; sentences: the same in words.
-        means: chart of means with ranges or standard deviations, where one was asked for.
-        changes: lasting changes of level, in order; stages: between them, empty where there is none.
-        capability: None without limits or spread.
-        groups: by what may make a difference, where it has more than one name.
-        drift: one sentence on a slow trend within the stages; empty where none is seen.
-        u: root mean square of the standard uncertainties; None where unknown.
-    """
-
-    chart: ChartPair | None
-    signals: tuple[Signal, ...]
-    sentences: tuple[str, ...]
-    means: ChartPair | None
-    mean_sentences: tuple[str, ...]
-    changes: tuple[ToldChange, ...]
-    stages: tuple[Stage, ...]
-    capability: Capability | None
-    groups: tuple[Grouped, ...]
-    drift: str
-    u: float | None
+    chart: ChartPair | None = None
+    signals: tuple[Signal, ...] = ()
+    sentences: tuple[str, ...] = ()
+    means: ChartPair | None = None
+    mean_sentences: tuple[str, ...] = ()
+    changes: tuple[ToldChange, ...] = ()
+    stages: tuple[Stage, ...] = ()
+    capability: Capability | None = None
+    groups: tuple[Grouped, ...] = ()
+    drift: str = ""
+    u: float | None = None
 
     def beyond(self) -> list[int]:
         """Places of values beyond the limits of their level; of the whole row where it has one level."""
@@ -174,7 +171,7 @@ class _Step:
     points: list[SeriesPoint] = field(default_factory=list)
 
 
-def _steps(firsts: Sequence[Counted]) -> Iterator[SeriesRow]:
+def _steps(firsts: Sequence[Counted]) -> Iterator[Series]:
     rows: dict[str, _Step] = {}
     for visit, values, outcome in firsts:  # each value once, while the processor has it at hand
         spools = {each.winding: each.spool for each in visit.started.spools}
@@ -191,10 +188,10 @@ def _steps(firsts: Sequence[Counted]) -> Iterator[SeriesRow]:
         last, points = row.last, tuple(row.points)
         pair, skipped, moved = f"{last.pin_a}–{last.pin_b}", len(firsts) - len(points), len(row.limits) > 1
         limits = last.lower_ohm, last.upper_ohm
-        yield SeriesRow(step, pair, "Ω", last.nominal_ohm, *limits, moved, points, skipped)
+        yield Series(step, pair, "Ω", last.nominal_ohm, *limits, moved, points, skipped)
 
 
-def _rules(firsts: Sequence[Counted]) -> Iterator[SeriesRow]:
+def _rules(firsts: Sequence[Counted]) -> Iterator[Series]:
     """Differences of two windings that must match, in per cent of their mean, the second less the first."""
     found = [
         (each, rule)
@@ -217,7 +214,7 @@ def _rules(firsts: Sequence[Counted]) -> Iterator[SeriesRow]:
         last = there[-1][1]
         limit, moved = 100.0 * last.limit, len({rule.limit for _, rule in there}) > 1
         pair, skipped = f"{last.windings[1]} less {last.windings[0]}", len(firsts) - len(points)
-        yield SeriesRow(name, pair, "%", None, -limit, limit, moved, tuple(points), skipped)
+        yield Series(name, pair, "%", None, -limit, limit, moved, tuple(points), skipped)
 
 
 def _spool(visit: Visit, winding: str) -> str:
@@ -233,7 +230,7 @@ Columns = dict[str, tuple[Any, ...]]
 """The points of a row by field."""
 
 
-def _reckoned(row: SeriesRow, subgroup: int | None) -> Series:
+def _reckoned(row: Series, subgroup: int | None) -> Series:
     columns = zip(*map(msgspec.structs.astuple, row.points), strict=True)
     of_points = dict(zip(SeriesPoint.__struct_fields__, columns, strict=True))
     values, serials = of_points["value"], of_points["serial"]
@@ -249,8 +246,8 @@ def _reckoned(row: SeriesRow, subgroup: int | None) -> Series:
     limits = row.lower, row.upper
     limited = chart is not None and limits != (None, None)
     of = capability(values, CapabilityLimits(*limits), u or None) if limited else None
-    return Series(
-        **{each.name: getattr(row, each.name) for each in fields(SeriesRow)},
+    return replace(
+        row,
         chart=chart,
         signals=seen,
         sentences=tuple(signal.sentence(serials) for signal in seen),
@@ -272,12 +269,12 @@ def _size(shift: float, level: float, sigma: float, unit: str) -> str:
     return relative_to(shift, level, sigma) or show(abs(shift), "Ω", digits=2)
 
 
-def _changes(row: SeriesRow, of_points: Columns, sigma: float) -> Iterator[ToldChange]:
+def _changes(row: Series, of_points: Columns, sigma: float) -> Iterator[ToldChange]:
     serials = of_points["serial"]
     for each in level_changes(of_points["value"]):
         causes = causes_of(each, {what: of_points[what] for what in GROUPS if any(of_points[what])})
         size = _size(each.shift, each.before, sigma, row.unit)
-        told = of_change(serials[each.at], f"the level is {size} {each.way}", causes)
+        told = change_sentence(serials[each.at], f"the level is {size} {each.way}", causes)
         yield ToldChange(each, causes, size, told)
 
 
@@ -307,10 +304,10 @@ def _groups(of_points: Columns) -> Iterator[Grouped]:
             names = tuple(name or "unknown" for name in names)
         if len(different) > 1:
             found = by_group(of_points["value"], names)
-            yield Grouped(what, found, of_groups(found, what))
+            yield Grouped(what, found, groups_sentence(found, what))
 
 
-def _drift(row: SeriesRow, sigma: float, changes: Sequence[ToldChange]) -> str:
+def _drift(row: Series, sigma: float, changes: Sequence[ToldChange]) -> str:
     """A slow trend within the latest level; changes of level are told by themselves."""
     part = row.points[changes[-1].of.at if changes else 0 :]
     if len(part) < FEWEST:

@@ -17,7 +17,6 @@ from typing import Any, Generic, NamedTuple, TypeVar
 
 import msgspec
 
-from acquire.choices import FAILING
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain
@@ -162,11 +161,6 @@ class Visit:
     def revision(self) -> tuple[int, Outcome | None]:
         """Tells one state of the result from a later one."""
         return (0, None) if self.result is None else (self.result.revision, self.result.outcome)
-
-    @property
-    def failed(self) -> bool:
-        """Whether it ended with a failing outcome."""
-        return self.outcome in FAILING
 
     @property
     def ended(self) -> str:
@@ -333,50 +327,12 @@ def units_in(visits: Iterable[Visit]) -> tuple[Unit, ...]:
     return tuple(units.values())
 
 
-@dataclass(frozen=True, slots=True)
-class BatchUnits:
-    """All units of a batch that were measured for one purpose.
+def batch_visits(record: Record, name: str, deeds: list[Batch]) -> list[Visit]:
+    """Every visit of a batch (exactly of this name): of verdicts the fields alone, so thousands take seconds.
 
-    Attributes:
-        deeds: what was done to it, oldest first; empty where it was never opened by name.
-        purpose: of these visits; other_purposes: others that the batch was measured for as well.
-        units: in the order in which they first came.
-        sheets: name and hash of every sheet that was in force, in order.
+    What was done to the batch is added to `deeds`. Raises JournalUnusable where the record cannot be read.
     """
-
-    name: str
-    deeds: tuple[Batch, ...]
-    purpose: Purpose
-    other_purposes: tuple[Purpose, ...]
-    units: tuple[Unit, ...]
-    sheets: tuple[tuple[str, str], ...]
-
-
-def units_of(record: Record, name: str, purpose: Purpose | None = None) -> BatchUnits | None:
-    """Read the units of a batch: of verdicts the fields alone, so that thousands take seconds.
-
-    Args:
-        record: of one bench or of many.
-        name: of the batch, exactly.
-        purpose: only visits for this; None: final ones where there are any, else the latest purpose.
-
-    Returns:
-        None where the record has nothing of such a batch.
-
-    Raises:
-        JournalUnusable: the record cannot be read.
-    """
-    deeds: list[Batch] = []
-    visits = _visits(_read(record, Query(batch=name, kinds=("verdict", "batch", *OF_A_VISIT))), deeds)
-    if not visits and not deeds:
-        return None
-    purposes = [visit.purpose for visit in visits]
-    usual = Purpose.FINAL if Purpose.FINAL in purposes or not purposes else purposes[-1]
-    chosen = purpose or usual
-    kept = units_in(visit for visit in visits if visit.purpose is chosen)
-    sheets = dict.fromkeys((v.started.sheet, v.started.sheet_hash) for unit in kept for v in unit.visits)
-    others = dict.fromkeys(each for each in purposes if each is not chosen)
-    return BatchUnits(name, tuple(deeds), chosen, tuple(others), kept, tuple(sheets))
+    return _visits(_read(record, Query(batch=name, kinds=("verdict", "batch", *OF_A_VISIT))), deeds)
 
 
 @contextmanager

@@ -11,12 +11,12 @@ from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 
 from acquire.files.toml_file import Faults
-from acquire.files.toml_lines import Path as KeyPath
 from acquire.physics.network import BranchOhm
 from acquire.physics.wire import ohm_per_m
 from acquire.records import Branch, BranchKind, Pin
 from acquire.sheets.language import METAL_OF, PinTable, StrapTable, WindingTable, winding_ohm
 from acquire.sheets.parts import Parts
+from drivers.toml_lines import Path as KeyPath
 
 LEAD_SPREAD = 0.1
 STRAP_SPREAD = 0.3

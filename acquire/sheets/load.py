@@ -11,7 +11,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from acquire.files.toml_file import Faults, TomlFile, read_toml
-from acquire.files.toml_lines import Path as KeyPath
 from acquire.physics.insulation import RULES
 from acquire.physics.network import connected
 from acquire.records import Balance, BalanceKind, Isolation, Sheet
@@ -19,6 +18,7 @@ from acquire.sheets.circuit import Circuit, meant
 from acquire.sheets.language import NONE, IsolationTable
 from acquire.sheets.parts import Parts
 from acquire.sheets.steps import build_steps
+from drivers.toml_lines import Path as KeyPath
 
 
 def load_sheet(path: Path) -> Sheet:

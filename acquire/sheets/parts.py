@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from acquire.files.toml_file import Faults, Model
-from acquire.files.toml_lines import Path as KeyPath
 from acquire.sheets.language import (
     TABLES,
     BalanceTable,
@@ -20,6 +19,7 @@ from acquire.sheets.language import (
     StrapTable,
     WindingTable,
 )
+from drivers.toml_lines import Path as KeyPath
 
 CIRCUIT = ("connector", "pin", "winding", "strap", "diode")
 """The sorts of tables that the circuit is built of."""

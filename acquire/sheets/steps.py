@@ -12,13 +12,13 @@ from dataclasses import replace
 from itertools import combinations, pairwise
 
 from acquire.files.toml_file import Faults
-from acquire.files.toml_lines import Path as KeyPath
 from acquire.physics.network import connected, resistance_between, sensitivities
 from acquire.quantity import show
 from acquire.records import Branch, BranchKind, Pair, Step, StepKind
 from acquire.sheets.circuit import Circuit
 from acquire.sheets.language import StepTable
 from acquire.sheets.parts import Parts
+from drivers.toml_lines import Path as KeyPath
 
 SLOW_HENRY = 2.0
 """From this inductance on, a reading is taken to creep; workshop choice."""

@@ -1,23 +1,118 @@
-"""Control charts: individuals with moving range, means with ranges or standard deviations.
+"""Control charts: individuals with moving range, means with ranges or deviations, and their run rules.
 
-For looking back at a batch: centre and limits come from the points themselves. Not for the check standard
-(`physics.check_standard`, whose reckoning is used here too), nor for judging a unit: a chart knows nothing of
-the sheet's limits. What its points say is read by `run_rules` and `levels`.
+For looking back at a batch: centre and limits come from the points themselves, by factors that are reckoned
+from the normal law rather than copied from a table (old tables round, and some misprint: 1.774 for 1.744 is
+one). Not for the check standard (`physics.check_standard`, whose reckoning is used here too), nor for judging
+a unit: a chart knows nothing of the sheet's limits.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
+from itertools import pairwise
+from operator import attrgetter
 
 import numpy as np
 
 from acquire.errors import InputImpossible
 from acquire.physics.check_standard import chart_of
 from acquire.physics.checks import all_finite
-from acquire.stats.constants import factors
+from acquire.records.codes import RUN_LENGTH
+
+LARGEST = 25
+"""Largest subgroup that factors are given for; handbooks stop here, and ranges of more tell little."""
+
+_REACH, _STEP = 8.0, 0.04
+"""Half-width and step of the grid in standard deviations: the normal tail beyond 8 is 1e-15, and Simpson's
+rule at this step is good to 1e-8."""
+
+
+@dataclass(frozen=True, slots=True)
+class Factors:
+    """Factors for subgroups of n from a normal population with standard deviation 1.
+
+    Attributes:
+        d2: mean of the range.
+        d3: standard deviation of the range.
+        c4: mean of the sample standard deviation.
+    """
+
+    d2: float
+    d3: float
+    c4: float
+
+
+@lru_cache(maxsize=LARGEST)
+def factors(n: int) -> Factors:
+    """Factors for subgroups of n.
+
+    The range by its law n · integral of phi(x) (Phi(x + w) - Phi(x))^(n - 1) (Tippett, Biometrika 17 (1925)
+    364), its moments by Simpson's rule; c4 by the gamma function (NIST/SEMATECH e-Handbook, 6.3.2). Tables
+    of ISO 7870-2 give the same to their digits.
+
+    Args:
+        n: 2 to 25.
+
+    Raises:
+        InputImpossible: any other number.
+    """
+    if not 2 <= n <= LARGEST:
+        raise InputImpossible(
+            f"Chart factors hold for subgroups of 2 to {LARGEST}, not of {n}.", "Choose other subgroups."
+        )
+    exceeds, width = _range_exceeds(n)
+    weights = np.ones_like(width)
+    weights[1:-1:2], weights[2:-1:2] = 4.0, 2.0
+    weights *= _STEP / 3.0
+    d2 = float(weights @ exceeds)
+    square = float(weights @ (2.0 * width * exceeds))
+    c4 = math.sqrt(2.0 / (n - 1)) * math.exp(math.lgamma(n / 2.0) - math.lgamma((n - 1) / 2.0))
+    return Factors(d2, math.sqrt(square - d2 * d2), c4)
+
+
+def d2_of_groups(n: int, groups: int) -> float:
+    """d2* of Duncan: root mean square of the mean range of so many subgroups.
+
+    sqrt(d2² + d3² / groups); a mean range over it, squared, estimates the variance without bias. Source:
+    A. J. Duncan, Quality Control and Industrial Statistics (from memory); the values reproduce the factors
+    0.7071, 0.5231 and 0.3146 that gauge studies by ranges use.
+
+    Args:
+        n: readings in a subgroup, 2 to 25.
+        groups: number of subgroups, >= 1.
+
+    Raises:
+        InputImpossible: out of range.
+    """
+    if groups < 1:
+        raise InputImpossible("A mean range needs at least one subgroup.", "Give the subgroups.")
+    of = factors(n)
+    return math.sqrt(of.d2**2 + of.d3**2 / groups)
+
+
+def _range_exceeds(n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Probability that a range of n exceeds each width, and the widths."""
+    below, density, count = _normal_grid()
+    start = np.arange(count)
+    shift = np.arange(0, count)[:, None]
+    further = below[np.minimum(start[None, :] + shift, count - 1)]
+    inside = np.clip(further - below[None, :], 0.0, 1.0) ** (n - 1)
+    at_most = n * _STEP * (inside @ density)
+    return 1.0 - at_most, shift[:, 0] * _STEP
+
+
+@lru_cache(maxsize=1)
+def _normal_grid() -> tuple[np.ndarray, np.ndarray, int]:
+    """Distribution and density of the normal law on the grid, and its number of points (odd)."""
+    points = np.arange(-_REACH, _REACH + _STEP / 2.0, _STEP)
+    below = np.array([0.5 * math.erfc(-x / math.sqrt(2.0)) for x in points])
+    density = np.exp(-0.5 * points**2) / math.sqrt(2.0 * math.pi)
+    return below, density, len(points)
+
 
 LARGEST_RANGE = 10
 """Subgroups up to this size are charted by ranges, larger ones by standard deviations; usual practice."""
@@ -155,3 +250,93 @@ def freedom_of_variation(coefficient: float) -> float:
     range so.
     """
     return 0.5 / coefficient**2 + 0.25
+
+
+class RunRule(StrEnum):
+    """What chance rarely does.
+
+    The zone tests of the Statistical Quality Control Handbook (Western Electric, 1956; from memory), which
+    counts 8 in a row on one side; ISO 8258:1991, which ISO 7870-2 replaced, 9 as here. On points in control
+    the first call comes after 111 points on average, with the limits alone after 370 (simulated;
+    tests/unit/test_stats_charts_run_rules.py does it in short).
+    """
+
+    BEYOND = "beyond a limit"
+    TWO_OF_THREE = "two of three beyond two sigma"
+    FOUR_OF_FIVE = "four of five beyond one sigma"
+    RUN = "nine in a row on one side"
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """Something on a chart that chance rarely does, on one side: +1 above the centre, -1 below.
+
+    `start` and `end` are places of values or subgroups, counted from 0, both included.
+    """
+
+    rule: RunRule
+    start: int
+    end: int
+    side: int
+
+    def sentence(self, names: Sequence[str]) -> str:
+        """The signal in one plain sentence; names of the values or subgroups, e.g. serials."""
+        first, last = names[self.start], names[self.end]
+        count = self.end - self.start + 1
+        above = "above" if self.side > 0 else "below"
+        if self.rule is RunRule.BEYOND and count == 1:
+            return f"{first} lies {above} its limit."
+        return f"{first} to {last} " + _SAID[self.rule].format(above=above, count=count)
+
+
+_SAID = {
+    RunRule.BEYOND: "lie {above} their limit, {count} in a row.",
+    RunRule.RUN: "lie {above} the centre, {count} in a row: the level has moved.",
+    RunRule.TWO_OF_THREE: "lie far {above} the centre: two of any three by more than two sigma.",
+    RunRule.FOUR_OF_FIVE: "lie {above} the centre: four of any five by more than one sigma.",
+}
+
+
+def signals(chart: Chart, rules: Iterable[RunRule] = RunRule) -> tuple[Signal, ...]:
+    """What the rules say of a chart, in order of place.
+
+    A lasting run is one signal, not one for every further point. On charts of spread only the limits count:
+    their law is skewed, and moving ranges hang together.
+    """
+    zones = chart.plotted.symmetrical and chart.sigma > 0.0
+    asked = rules if zones else [rule for rule in rules if rule is RunRule.BEYOND]
+    points, found = np.asarray(chart.points), list[Signal]()
+    for rule in asked:
+        sigmas, needed, of = _ZONES[rule]
+        low, high = (chart.centre + side * sigmas * chart.sigma for side in (-1.0, 1.0))
+        low, high = (chart.lower, chart.upper) if rule is RunRule.BEYOND else (low, high)
+        found += _windows(rule, (points > high).astype(int) - (points < low).astype(int), needed, of)
+    found = [Signal(s.rule, s.start + chart.first, s.end + chart.first, s.side) for s in found]
+    return tuple(sorted(found, key=attrgetter("start", "end", "rule")))
+
+
+_ZONES = {
+    RunRule.BEYOND: (3.0, 1, 1),
+    RunRule.TWO_OF_THREE: (2.0, 2, 3),
+    RunRule.FOUR_OF_FIVE: (1.0, 4, 5),
+    RunRule.RUN: (0.0, RUN_LENGTH, RUN_LENGTH),
+}
+"""Beyond how many sigma a point counts, and how many of how many neighbours must."""
+
+
+def _windows(rule: RunRule, marks: np.ndarray, needed: int, of: int) -> list[Signal]:
+    """Where at least `needed` of `of` neighbours carry one mark, overlapping places joined, for each side."""
+    found: list[Signal] = []
+    for side in (1, -1):
+        hits = marks == side
+        before = np.concatenate([[0], np.cumsum(hits)])
+        starts = np.flatnonzero(before[of:] - before[:-of] >= needed)
+        if not len(starts):
+            continue
+        places = np.flatnonzero(hits)
+        first = places[before[starts]]  # the first and the last hit within each window
+        last = places[before[starts + of] - 1]
+        joined = np.flatnonzero(first[1:] > np.maximum.accumulate(last)[:-1] + 1) + 1
+        edges = [0, *joined.tolist(), len(starts)]
+        found += [Signal(rule, int(first[a]), int(last[b - 1]), side) for a, b in pairwise(edges)]
+    return found

@@ -36,8 +36,9 @@ from acquire.records import (
     Term,
     Why,
 )
-from acquire.steps.setup_choice import HEADROOM, MeterStatements, Wanted
+from acquire.steps.setup_choice import HEADROOM, Wanted
 from drivers.accuracy import RangeAccuracy
+from drivers.models import MeterModel
 from drivers.reading import Quantity
 
 NOT_IT, SAME_AGAIN = 0.1, 0.01
@@ -164,7 +165,7 @@ class CheckDuty:
         return Notice(Severity.WARNING, Code.CHECK_OVERRIDDEN, utc_s, facts={"reason": reason.strip()})
 
     def take(
-        self, settled: Settled, conditions: Conditions, meter: MeterStatements, place: Circumstances
+        self, settled: Settled, conditions: Conditions, meter: MeterModel, place: Circumstances
     ) -> list[Event]:
         """What a value at rest on the resistor says of the bench.
 
@@ -246,9 +247,7 @@ class CheckDuty:
         self.gate.known = Seen(certificate, settled.utc_s)
         return self.gate.look(law, Seen(ohm, settled.utc_s, settled.contact_s)) is None
 
-    def _corrected(
-        self, settled: Settled, conditions: Conditions, meter: MeterStatements
-    ) -> Corrected | None:
+    def _corrected(self, settled: Settled, conditions: Conditions, meter: MeterModel) -> Corrected | None:
         """Leads off; what the resistor's own temperature may do is a term, not a correction."""
         statement = meter.in_use(
             settled.quantity, settled.range_full_scale_si, settled.value_si, settled.resolution_si

@@ -31,47 +31,22 @@ from acquire.records import (
 from acquire.records.bench import Refused
 from acquire.records.codes import Refusal
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import MeterStatements, RangeLike, Wanted, expected_ohm, open_above_ohm
+from acquire.steps.setup_choice import Wanted, expected_ohm, open_above_ohm
+from drivers.models import MeterModel, RangeModel, named, reaching, shown_on
 from drivers.reading import OHMS, Flag, Kind, Origin, Quantity, Ranging, Reading
 
 COARSER = 1.5
 """The ranges of one meter are factors of two to ten apart; what lies closer is one range under two names."""
 
-NEAR = (0.8, 1.25)
-"""A driver may say 100, 119.9 or 120 for one range; see `drivers.models.MeterModel.accuracy`."""
 
-
-def named(ranges: Sequence[RangeLike], full_si: float) -> RangeLike | None:
-    """The range of a full scale; None where the meter has none of that size."""
-    low, high = NEAR
-    return next(
-        (each for each in ranges if low * each.full_scale_si <= full_si <= high * each.full_scale_si), None
-    )
-
-
-def shown_on(ranges: Sequence[RangeLike], value_si: float, resolution_si: float | None) -> RangeLike | None:
-    """The smallest range of a resolution that holds a value; None where the count names none."""
-    if resolution_si is None:
-        return None
-    for each in ranges:
-        if math.isclose(each.resolution_si, resolution_si, rel_tol=0.01) and abs(value_si) <= each.largest_si:
-            return each
-    return None
-
-
-def reaching(ranges: Sequence[RangeLike], value_si: float) -> RangeLike | None:
-    """The smallest range that shows a value; None where the meter has none."""
-    return next((each for each in ranges if abs(value_si) <= each.largest_si), None)
-
-
-def finest(ranges: Sequence[RangeLike], wanted: Wanted, value_si: float = 0.0) -> RangeLike | None:
+def finest(ranges: Sequence[RangeModel], wanted: Wanted, value_si: float = 0.0) -> RangeModel | None:
     """The smallest range that holds what a step wants, and a value; None where it wants no size."""
     if wanted.expected_ohm is None:
         return None
     return reaching(ranges, max(abs(value_si), wanted.expected_ohm))
 
 
-def in_fewest_turns(sheet: Sheet, purpose: Purpose, meter: MeterStatements) -> Sheet:
+def in_fewest_turns(sheet: Sheet, purpose: Purpose, meter: MeterModel) -> Sheet:
     """The sheet with its steps by range, the finest first, and as listed within a range.
 
     The leads are zeroed on the finest range, so that a unit costs one turn for each further range.
@@ -83,7 +58,7 @@ def in_fewest_turns(sheet: Sheet, purpose: Purpose, meter: MeterStatements) -> S
     """
     if sheet.keep_order:
         return sheet
-    table, ranges = PairTable(sheet), meter.ranges(Quantity.RESISTANCE)
+    table, ranges = PairTable(sheet), meter.ranges_of(Quantity.RESISTANCE)
 
     def full_si(step: Step) -> float:
         if step.kind is StepKind.TYPED:
@@ -105,7 +80,7 @@ class Dial:
         stated_si: full scale that somebody has said, until a value comes; None where nobody has.
     """
 
-    meter: MeterStatements
+    meter: MeterModel
     ranging: Ranging = Ranging.SET
     stated_si: float | None = None
     _seen_si: float | None = None
@@ -211,5 +186,5 @@ class Dial:
         best = finest(ranges, wanted, settled.value_si)
         return now is not None and best is not None and now.full_scale_si > COARSER * best.full_scale_si
 
-    def _ranges(self, quantity: Quantity) -> tuple[RangeLike, ...]:
-        return self.meter.ranges(quantity) or self.meter.ranges(Quantity.RESISTANCE)
+    def _ranges(self, quantity: Quantity) -> tuple[RangeModel, ...]:
+        return self.meter.ranges_of(quantity) or self.meter.ranges_of(Quantity.RESISTANCE)

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
 
 from acquire.physics.accuracy import half_width_si
 from acquire.physics.leads import CONTACT_OHM
 from acquire.records import Limits, Purpose, Step, StepKind
 from acquire.steps.pairs import PairTable
-from drivers.accuracy import RangeAccuracy
+from drivers.models import MeterModel
 from drivers.reading import Quantity
 
 HEADROOM = 1.2
@@ -24,44 +23,6 @@ CLOSE_ENOUGH, METER_SHARE = 0.05, 0.5
 a meter that errs by more on the range that holds every pair of the unit is set to a finer one, where its
 noise costs no waiting. And share of the meter's own limits of error: U grows by an eighth at most where
 a value rests within that. Workshop choices, well below what is left for the leads."""
-
-
-class RangeLike(Protocol):
-    """One range of a meter as its display has it, such as `drivers.models.RangeModel`."""
-
-    @property
-    def full_scale_si(self) -> float:
-        """Full scale, the range's name."""
-
-    @property
-    def largest_si(self) -> float:
-        """Largest value that it shows."""
-
-    @property
-    def resolution_si(self) -> float:
-        """Worth of one count."""
-
-
-class MeterStatements(Protocol):
-    """What the meter's file states, by quantity and size."""
-
-    def in_use(
-        self,
-        quantity: Quantity,
-        range_full_scale_si: float | None,
-        value_si: float,
-        resolution_si: float | None = None,
-    ) -> RangeAccuracy | None:
-        """The statement on the range in use, by count or value where it is unknown; None: no statement."""
-        ...
-
-    def holding(self, quantity: Quantity, value_si: float) -> RangeAccuracy | None:
-        """The statement on the smallest range that holds a value; None: no such range."""
-        ...
-
-    def ranges(self, quantity: Quantity) -> tuple[RangeLike, ...]:
-        """Every range of a function, smallest first; empty where the meter lacks it."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +74,7 @@ def expected_ohm(
     step: Step,
     purpose: Purpose,
     quantity: Quantity,
-    meter: MeterStatements,
+    meter: MeterModel,
 ) -> float:
     """The largest value that the range must hold for a step.
 
@@ -145,7 +106,7 @@ def expected_ohm(
 
 
 def close_enough_ohm(
-    table: PairTable, step: Step, purpose: Purpose, meter: MeterStatements, wanted: tuple[Quantity, float]
+    table: PairTable, step: Step, purpose: Purpose, meter: MeterModel, wanted: tuple[Quantity, float]
 ) -> float:
     """Half-width of the band within which a settled value serves a step, whatever the display resolves.
 

@@ -13,13 +13,10 @@ from typing import TYPE_CHECKING, Any
 from acquire.quantity import chance, counted, show
 from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.document import Tone, shown
-from acquire.reports.figures import moment
+from acquire.reports.document import Tone, moment, shown
 from acquire.reports.pictures import as_svg, figure, plain_style
-from acquire.stats.crossed import VarianceRow, VarianceSource
-from acquire.stats.fitness import Fitness
-from acquire.stats.gauge import SIGMAS
-from acquire.study.report import StudyPoint, StudyReport
+from acquire.stats.gauge import SIGMAS, VarianceRow, VarianceSource
+from acquire.study.report import Fitness, StudyPoint, StudyReport
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

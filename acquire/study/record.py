@@ -1,25 +1,151 @@
-"""The record of a study: a file of JSON lines, only ever added to, each line on the disk before it is shown.
+"""The plan of a study and its record: JSON lines, only ever added to, on the disk before they are shown.
 
-The first line holds the plan and what is judged; then one line for each measurement, and for each that was
-taken back. A last line that a power cut has torn is left out and cut off when the study goes on. Not the
-record of the shop: nothing of a study is a verdict, and none of it goes into the journal.
+Who measures which part when, in random order under names that tell nothing; the same for the same seed. The
+first line holds the plan and what is judged; then one line for each measurement, and for each that was taken
+back. A last line that a power cut has torn is left out and cut off when the study goes on. Not the record of
+the shop: nothing of a study is a verdict, and none of it goes into the journal.
 """
 
 from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterator
+import random
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
 
 import msgspec
 
-from acquire.errors import SteadyohmError
-from acquire.study.plan import Part, Plan, Turn
+from acquire.errors import InputImpossible
 from drivers.plain_file import read_file
 from system.files import lock, to_disk
+
+LETTERS = "ACDEFHJKLMNPRTUVWXY"
+"""For labels: letters that are not taken for digits or for one another on a handwritten tag."""
+
+MOST_PARTS, MOST_OPERATORS, MOST_TRIALS = 60, 12, 12
+"""More is no study but a mistake in typing."""
+
+LONGEST_NAME = 60
+"""Characters of a name; it must fit on a tag and on a line of the report."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One unit of the study: two letters drawn at random, told to operators, and its serial or number."""
+
+    label: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One measurement that is to be made: its place in the plan, its round, both from 1, by whom, of what."""
+
+    number: int
+    trial: int
+    operator: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everybody measures every part equally often; the seed gives the order of the turns."""
+
+    parts: tuple[Part, ...]
+    operators: tuple[str, ...]
+    trials: int
+    seed: int
+    turns: tuple[Turn, ...]
+
+    def name_of(self, label: str) -> str:
+        """Serial or number of the part with that label."""
+        return next(part.name for part in self.parts if part.label == label)
+
+
+def plan_of(parts: Sequence[str], operators: Sequence[str], trials: int, seed: int) -> Plan:
+    """Draw labels and an order.
+
+    In each round every operator, in an order drawn anew, measures all parts in an order drawn anew: nobody
+    measures one part twice in a row, and nobody need swap places after each part. Common practice
+    (AIAG, Measurement Systems Analysis, 4th ed., on conducting a study).
+
+    Args:
+        parts: their names, two or more, all different.
+        operators: who measures, one or more, all different.
+        trials: two or more.
+        seed: the same one gives the same plan.
+
+    Raises:
+        InputImpossible: too few or too many of something, a name twice, or one that cannot be used.
+    """
+    _refuse("part", parts, 2, MOST_PARTS)
+    _refuse("operator", operators, 1, MOST_OPERATORS)
+    if not 2 <= trials <= MOST_TRIALS:
+        raise InputImpossible(
+            f"A study needs 2 to {MOST_TRIALS} trials, not {trials}.", "Three is usual; give --trials 3."
+        )
+    dice = random.Random(seed)  # noqa: S311  (an order that can be drawn again, no secret)
+    labels = dice.sample([a + b for a in LETTERS for b in LETTERS if a != b], len(parts))
+    tagged = tuple(Part(label, name) for label, name in zip(labels, parts, strict=True))
+    turns: list[Turn] = []
+    last: tuple[str, str] | None = None
+    for trial in range(1, trials + 1):
+        order = _shuffled(dice, operators)
+        for operator in order:
+            row = _shuffled(dice, labels)
+            if last == (operator, row[0]):  # the same hands on the same part twice in a row are no repeat
+                row.append(row.pop(0))
+            turns += [Turn(len(turns) + i, trial, operator, label) for i, label in enumerate(row, start=1)]
+            last = (operator, row[-1])
+    return Plan(tagged, tuple(operators), trials, seed, tuple(turns))
+
+
+def parts_named(text: str) -> tuple[str, ...]:
+    """Names of parts from what was typed: a number makes that many, a list with commas names them.
+
+    Raises:
+        InputImpossible: nothing was typed, or a number out of range.
+    """
+    words = names_in(text)
+    if len(words) == 1 and words[0].isdecimal():
+        count = int(words[0]) if len(words[0]) < 5 else MOST_PARTS + 1
+        if not 2 <= count <= MOST_PARTS:
+            raise InputImpossible(
+                f"A study needs 2 to {MOST_PARTS} parts, not {words[0]}.", "Ten is usual; give --parts 10."
+            )
+        return tuple(str(number) for number in range(1, count + 1))
+    return words
+
+
+def names_in(text: str) -> tuple[str, ...]:
+    """Names from a list with commas."""
+    return tuple(word.strip() for word in text.split(",") if word.strip())
+
+
+def _refuse(what: str, names: Sequence[str], fewest: int, most: int) -> None:
+    if not fewest <= len(names) <= most:
+        plural = what if fewest == 1 == most else f"{what}s"
+        raise InputImpossible(
+            f"A study needs {fewest} to {most} {plural}, not {len(names)}.", f"Name them with --{what}s."
+        )
+    for name in names:
+        if not name.strip() or not name.isprintable() or len(name) > LONGEST_NAME:
+            raise InputImpossible(
+                f"{name[:LONGEST_NAME]!r} is no name for one of the {what}s.", "Shorten it."
+            )
+    twice = {name for name in names if names.count(name) > 1}
+    if twice:
+        raise InputImpossible(f"The {what} {min(twice)} stands there twice.", "Give each its own name.")
+
+
+def _shuffled(dice: random.Random, names: Sequence[str]) -> list[str]:
+    row = list(names)
+    dice.shuffle(row)
+    return row
+
 
 VERSION = 1
 """Of this spelling; a file of a newer one is refused."""
@@ -29,12 +155,6 @@ LARGEST = 50_000_000
 
 _HEAD = b'{"study":'
 """How a record begins: what begins otherwise is somebody else's file, and is left alone."""
-
-
-class StudyFileInvalid(SteadyohmError):
-    """A file is no record of a study, or was changed, or is in use."""
-
-    exit_code = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,19 +269,19 @@ class _Later(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
 
 
 def read_study(path: Path) -> StudyRecord:
-    """Read the record of a study. Raises StudyFileInvalid."""
+    """Read the record of a study. Raises InputImpossible."""
     try:
         data = read_file(path, LARGEST)
     except OSError as error:
         what = f"{path} cannot be read ({error.strerror})."
-        raise StudyFileInvalid(what, "Name the file that a study wrote.") from error
+        raise InputImpossible(what, "Name the file that a study wrote.") from error
     *lines, rest = data.split(b"\n")
     if not lines:
-        raise StudyFileInvalid(f"{path} is no record of a study.", "Name the file that a study wrote.")
+        raise InputImpossible(f"{path} is no record of a study.", "Name the file that a study wrote.")
     with contextlib.suppress(msgspec.MsgspecError, UnicodeError):
         if (version := msgspec.json.decode(lines[0], type=_Version).study) > VERSION:
             what = f"{path} was written by a newer steadyohm (version {version})."
-            raise StudyFileInvalid(what, "Read it with that one.")
+            raise InputImpossible(what, "Read it with that one.")
     place = 1
     try:
         first = msgspec.json.decode(lines[0], type=_First)
@@ -173,7 +293,7 @@ def read_study(path: Path) -> StudyRecord:
             record.add(line)
     except (msgspec.MsgspecError, ValueError, LookupError) as error:
         what = f"{path}:{place}: this line is none of a study's record."
-        raise StudyFileInvalid(what, "Take the file as the study wrote it, or begin anew.") from error
+        raise InputImpossible(what, "Take the file as the study wrote it, or begin anew.") from error
     return record
 
 
@@ -185,11 +305,11 @@ class StudyFile:
         self.path, self.record, self._out = path, record, out
 
     def take(self, measurement: Measurement) -> None:
-        """Write a measurement down, in place of an earlier one of the same turn. Raises StudyFileInvalid."""
+        """Write a measurement down, in place of an earlier one of the same turn. Raises InputImpossible."""
         self._later(_Later(taken=measurement))
 
     def take_back(self, turn: int) -> None:
-        """Strike the measurement of a turn out; the line itself stays. Raises StudyFileInvalid."""
+        """Strike the measurement of a turn out; the line itself stays. Raises InputImpossible."""
         self._later(_Later(taken_back=turn))
 
     def _later(self, line: _Later) -> None:
@@ -197,7 +317,7 @@ class StudyFile:
         self.record.add(line)
 
     def write(self, line: msgspec.Struct) -> None:
-        """Write one line; it is on the disk afterwards. Raises StudyFileInvalid."""
+        """Write one line; it is on the disk afterwards. Raises InputImpossible."""
         number, left = self._out.fileno(), msgspec.json.encode(line) + b"\n"
         end = self._out.seek(0, os.SEEK_END)
         try:
@@ -208,7 +328,7 @@ class StudyFile:
             with contextlib.suppress(OSError):  # half a line is cut off at the next start otherwise
                 os.ftruncate(number, end)
             what = f"{self.path} cannot be written ({error.strerror})."
-            raise StudyFileInvalid(what, "Make room; the study goes on from what is written.") from error
+            raise InputImpossible(what, "Make room; the study goes on from what is written.") from error
 
 
 @contextlib.contextmanager
@@ -216,12 +336,12 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
     """Begin a record; the file must not be there yet, or hold not even its first line.
 
     Raises:
-        StudyFileInvalid: it is there, or cannot be made.
+        InputImpossible: it is there, or cannot be made.
     """
     with _opened(path, os.O_RDWR | os.O_CREAT) as out:
         there = out.read(LARGEST)
         if b"\n" in there or there[: len(_HEAD)] != _HEAD[: len(there)]:
-            raise StudyFileInvalid(f"{path} is there already.", "Name another file with --to.")
+            raise InputImpossible(f"{path} is there already.", "Name another file with --to.")
         os.ftruncate(out.fileno(), 0)
         file = StudyFile(path, StudyRecord(subject, plan, utc_s), out)
         file.write(_First(subject=subject, plan=plan, begun_utc_s=utc_s))
@@ -230,7 +350,7 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
 
 @contextlib.contextmanager
 def resumed(path: Path) -> Iterator[StudyFile]:
-    """Go on with a record. Raises StudyFileInvalid."""
+    """Go on with a record. Raises InputImpossible."""
     with _opened(path, os.O_RDWR) as out:
         record = read_study(path)
         if record.torn:
@@ -247,14 +367,9 @@ def _opened(path: Path, flags: int) -> Iterator[IO[bytes]]:
     except OSError as error:
         done = "begun" if flags & os.O_CREAT else "opened"
         what = f"{path} cannot be {done} ({error.strerror})."
-        raise StudyFileInvalid(what, "Name another file with --to.") from error
+        raise InputImpossible(what, "Name another file with --to.") from error
     with out, path.with_name(f".{path.name}.lock").open("wb") as beside:
         if not lock(beside.fileno()):
             what = f"Somebody else is writing {path}."
-            raise StudyFileInvalid(what, "Let that study end, or name another file with --to.")
+            raise InputImpossible(what, "Let that study end, or name another file with --to.")
         yield out
-
-
-def part_names(parts: tuple[Part, ...]) -> str:
-    """Which tag goes on which part, for the one who hangs them."""
-    return ", ".join(f"{part.name} → {part.label}" for part in parts)

@@ -1,13 +1,15 @@
-"""`steadyohm study`, the measuring: instruments of the bench file, the study's work, its file and its screen.
+"""`steadyohm study`, begun or gone on with: instruments of the bench file, the study's work, file and screen.
 
 The way of the readings is the bench's own: the same drivers, the same settle stage, the same corrections.
-Ends when nothing is missing, or on Ctrl-C; the same command goes on. Not for reports (`report`).
+Ends when nothing is missing, or on Ctrl-C; the same command goes on if nothing has changed meanwhile. Not for
+reports (`report`).
 """
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
+import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -15,16 +17,14 @@ from typing import Protocol
 
 from rich.text import Text
 
-from acquire.bench.assembly import first_conditions, read_files
-from acquire.bench.doubts import DisplayDoubts
-from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometers
-from acquire.bench.keyboard import Keyboard, to_command
+from acquire.bench.assembly import Files, first_conditions, read_files
+from acquire.bench.intake import Feed, ScannerFeed, feeds_of, ohmmeter, scanner
+from acquire.bench.keyboard import Keyboard
 from acquire.bench.self_check import mark_of, stand_before
 from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import Bench, load_bench
-from acquire.files.statements import ModelStatements
-from acquire.heart.standstill import BytesUnread, MeterSet, ReadElsewhere
+from acquire.heart.standstill import ReadElsewhere
 from acquire.outlets.console import BenchConsole
 from acquire.outlets.terminal import Terminal, rest_bar
 from acquire.records import (
@@ -36,16 +36,151 @@ from acquire.records import (
     LiftOff,
     Notice,
     Prompt,
-    Severity,
+    Sheet,
+    Step,
     TypeTemperature,
 )
 from acquire.sheets import load_sheet
-from acquire.study.begin import Wish, record_of, step_named
-from acquire.study.record import StudyFile, part_names
+from acquire.steps.pairs import PairTable
+from acquire.steps.setup_choice import quantity_for
+from acquire.study.record import StudyFile, Subject, begun, plan_of, read_study, resumed
 from acquire.study.work import Finished, MeasurementTaken, StudyEvent, StudyWork, TakenBack
 from acquire.words.prompts import asked
-from drivers.reading import Reading
+from drivers.plain_file import refuse_no_file
+from drivers.reading import Quantity, Reading
 from system.ending import asked_to_end
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What was asked for on the command line.
+
+    Attributes:
+        bench: bench file.
+        sheet: in place of the bench's own; None takes that.
+        step: name of the step; empty takes the only one there is, or that of the file.
+        parts, operators: names; empty when a study goes on.
+        trials: of each part by each operator.
+        seed: of the order; None draws one.
+        to: file of the record.
+    """
+
+    bench: Path
+    sheet: Path | None
+    step: str
+    parts: Sequence[str]
+    operators: Sequence[str]
+    trials: int
+    seed: int | None
+    to: Path
+
+
+def studied(sheet: Sheet) -> list[Step]:
+    """The steps that a study can be of."""
+    return [step for step in sheet.steps if step.conducts]
+
+
+def step_named(files: Files, name: str) -> Step:
+    """The step of the sheet that is to be studied. Raises InputImpossible."""
+    can = studied(files.place.sheet)
+    found = next((step for step in can if step.name == name), None)
+    if found is None and not name and len(can) == 1:
+        return can[0]
+    if found is None:
+        there = ", ".join(f'"{step.name}"' for step in can) or "none"
+        asked = f'no step "{name}" that is measured in ohms' if name else "more than one step to choose from"
+        raise InputImpossible(f"{files.place.sheet.name} has {asked}.", f"Give --step; there are: {there}.")
+    return found
+
+
+def record_of(open_files: contextlib.ExitStack, wish: Wish, files: Files, clock: Clock) -> StudyFile:
+    """The file of the study, begun or gone on with."""
+    if _begun_before(wish.to):
+        record = read_study(wish.to)
+        subject = _subject(files, step_named(files, record.subject.step))
+        _refuse_another(wish, record.subject, subject)
+        _refuse_other_plan(wish, record.plan.operators, [part.name for part in record.plan.parts])
+        return open_files.enter_context(resumed(wish.to))
+    if not wish.parts or not wish.operators:
+        raise InputImpossible("Who measures what?", "Give --parts and --operators.")
+    subject = _subject(files, step_named(files, wish.step))
+    seed = random.SystemRandom().randrange(1_000_000) if wish.seed is None else wish.seed
+    plan = plan_of(wish.parts, wish.operators, wish.trials, seed)
+    return open_files.enter_context(begun(wish.to, subject, plan, clock.utc_s()))
+
+
+def _begun_before(path: Path) -> bool:
+    """Whether there is a record with its first line at least."""
+    try:
+        refuse_no_file(path)
+        with path.open("rb") as file:
+            return b"\n" in file.readline()
+    except FileNotFoundError:
+        return False
+    except OSError as error:
+        raise InputImpossible(
+            f"{path} cannot be read ({error.strerror}).", "Name another with --to."
+        ) from error
+
+
+def _subject(files: Files, step: Step) -> Subject:
+    """What is measured, where and with what."""
+    place, table = files.place, PairTable(files.place.sheet)
+    nominal_ohm = table.nominal_ohm(step.pair)
+    limits = table.limits_for(step, place.purpose)
+    quantity = quantity_for(step, nominal_ohm, files.bench.meter.four_wire_below)
+    return Subject(
+        bench=place.bench,
+        purpose=place.purpose.value,
+        sheet=place.sheet.name,
+        sheet_hash=place.sheet.content_hash,
+        step=step.name,
+        pin_a=step.pair.a,
+        pin_b=step.pair.b,
+        nominal_ohm=nominal_ohm,
+        lower_ohm=limits.lower_ohm,
+        upper_ohm=limits.upper_ohm,
+        reference_celsius=place.sheet.reference_celsius,
+        four_wire=quantity is Quantity.RESISTANCE_4W,
+        meter=place.meter_model,
+        meter_hash=place.meter_hash,
+        software=place.software,
+    )
+
+
+def _refuse_another(wish: Wish, before: Subject, now: Subject) -> None:
+    """A study that goes on must measure the same thing in the same way."""
+    if wish.step and wish.step != before.step:
+        raise InputImpossible(
+            f'{wish.to} is a study of the step "{before.step}".', "Name another file with --to."
+        )
+    changed = [
+        words
+        for name, words in (
+            ("bench", "the bench"),
+            ("sheet_hash", f"the sheet {before.sheet}"),
+            ("meter_hash", f"the meter file {before.meter}"),
+            ("four_wire", "two or four wires"),
+        )
+        if getattr(before, name) != getattr(now, name)
+    ]
+    if changed:
+        raise InputImpossible(
+            f"{' and '.join(changed)} changed since {wish.to} was begun.".capitalize(),
+            "Put it back, or begin a new study with --to.",
+        )
+
+
+def _refuse_other_plan(wish: Wish, operators: Sequence[str], parts: Sequence[str]) -> None:
+    """What is typed when a study goes on must not say something else."""
+    if (wish.operators and list(wish.operators) != list(operators)) or (
+        wish.parts and list(wish.parts) != list(parts)
+    ):
+        raise InputImpossible(
+            f"{wish.to} is a study with other parts or operators.",
+            "Leave --parts and --operators out to go on with it, or name another file with --to.",
+        )
+
 
 TICK_S = 0.25
 """How often the study is told the time, real seconds."""
@@ -73,15 +208,15 @@ async def run_study(wish: Wish) -> Path:
 
     Raises:
         FileInvalid, ModelInvalid: bench file, sheet or meter file cannot be used.
-        StudyFileInvalid: the record cannot be written, or is none.
-        StudyChanged: the record is of something else.
-        InputImpossible: the step or the plan cannot be.
+        InputImpossible: the step or the plan cannot be, or the record cannot be written, is none, or is of
+            something else.
     """
     stop, console = asyncio.Event(), BenchConsole()
     with contextlib.ExitStack() as open_files:
         bench, notices = study_bench(open_files, wish, RealClock(), stop)
         record = bench.file.record
-        console.print(f"Labels of the parts, drawn by chance: {part_names(record.plan.parts)}")
+        labels = ", ".join(f"{part.name} → {part.label}" for part in record.plan.parts)
+        console.print(f"Labels of the parts, drawn by chance: {labels}")
         console.print(f"{len(record.taken)} of {len(record.plan.turns)} measured; the record is {wish.to}.")
         with StudyScreen(console) as bench.screen, asked_to_end(stop.set):
             await bench.run(notices)
@@ -98,7 +233,7 @@ def study_bench(
     """A study with its instruments, not yet opened and without a screen, and what is to be told at first.
 
     Raises:
-        FileInvalid, ModelInvalid, StudyFileInvalid, StudyChanged, InputImpossible: as `run_study`.
+        FileInvalid, ModelInvalid, InputImpossible: as `run_study`.
     """
     bench = load_bench(wish.bench)
     files = read_files(bench, clock)
@@ -111,7 +246,7 @@ def study_bench(
             files.place,
             sheet=replace(files.place.sheet, steps=(step_named(files, record.subject.step),)),
         ),
-        ModelStatements(files.model),
+        files.model,
         first_conditions(bench, clock),
         record.plan,
         set(record.taken),
@@ -145,7 +280,7 @@ class StudyBench:
     _failed: SteadyohmError | None = None
 
     async def run(self, notices: Sequence[Notice]) -> None:
-        """Measure until nothing is missing or the stop is set. Raises StudyFileInvalid."""
+        """Measure until nothing is missing or the stop is set. Raises InputImpossible."""
         self.display = self.screen.show
         if not self.file.record.missing:
             return
@@ -156,9 +291,10 @@ class StudyBench:
             tasks = [group.create_task(feed.run(), name=feed.name) for feed in feeds]
             tasks.append(group.create_task(self._tick(), name="ticks"))
             if (typing := self.screen.typing) is not None:
-                tasks.append(group.create_task(self._typed(Keyboard(typing)), name="keyboard"))
+                keys = Keyboard(typing).followed(self.obey, self._tell, self.clock, Code.STUDY_HELP)
+                tasks.append(group.create_task(keys, name="keyboard"))  # it may end: pedals may be elsewhere
             if (named := scanner(self.bench, self.clock)) is not None:
-                scans = ScannerFeed(named, self.clock, self.obey, self._tell)
+                scans = ScannerFeed("scanner", named, self.clock, self.obey, self._tell)
                 tasks.append(group.create_task(scans.run(), name="scanner"))
             await self.stop.wait()
             for task in tasks:
@@ -171,7 +307,7 @@ class StudyBench:
     async def _take(self, reading: Reading) -> None:
         self._out(self.work.feed(reading))
 
-    async def _take_temperature(self, reading: Reading) -> None:
+    async def _take_temperature(self, reading: Reading, feed: str) -> None:  # noqa: ARG002  (one of two)
         self._out(self.work.feed_temperature(reading, self.bench.temperature.standard_uncertainty_kelvin))
 
     async def _tell(self, notice: Notice) -> None:
@@ -190,22 +326,6 @@ class StudyBench:
         while True:
             self._out(self.work.tick(self.clock.monotonic_s(), self.clock.utc_s()))
             await asyncio.sleep(TICK_S)
-
-    async def _typed(self, keyboard: Keyboard) -> None:
-        """Follow the keyboard. Its end is none of the study's: pedal and scanner may be elsewhere."""
-        async for line in keyboard.lines():
-            try:
-                command = to_command(line)
-            except InputImpossible as error:
-                told = {"said": error.what}
-                self.screen.show(
-                    Notice(Severity.WARNING, Code.COMMAND_UNKNOWN, self.clock.utc_s(), facts=told)
-                )
-                continue
-            if command is None:
-                self.screen.show(Notice(Severity.REMARK, Code.STUDY_HELP, self.clock.utc_s()))
-            else:
-                await self.obey(command)
 
     # ------------------------------------------------------------------ out
 
@@ -238,28 +358,20 @@ class StudyBench:
 
     def _feeds(self) -> list[Feed]:
         """The instruments of the bench file, not yet opened."""
-        settings = self.bench.meter
-        meter = Feed(
-            "meter",
-            ohmmeter(self.bench, self.clock),
-            self.clock,
-            self._take,
-            self._tell,
-            self.work.link_lost,
-            lambda: self.work.wanted,
-            settings.integration_plc,
-            settings.offset_compensation,
-            DisplayDoubts(lambda: self.work.meter),
-            lambda raw, why: self.work.told_of_meter(BytesUnread(raw, why, self.clock.monotonic_s())),
-            lambda conversion_s: self.work.told_of_meter(MeterSet(conversion_s)),
-            self.work.settling.ripe,
+        bench, clock, settings = self.bench, self.clock, self.bench.meter
+        feeds = feeds_of(
+            bench,
+            clock,
+            ohmmeter(bench, clock),
+            lambda: self.work,
+            take=self._take,
+            take_temperature=self._take_temperature,
+            tell=self._tell,
+            lost=self.work.link_lost,
         )
-        feeds = [meter]
         if settings.self_check is not None:
             mark = mark_of(settings, self.work.place.software)
-            self.display = stand_before(meter, settings, mark, self.screen.show, self._heard).display
-        for name, air in thermometers(self.bench, self.clock).items():
-            feeds.append(Feed(name, air, self.clock, self._take_temperature, self._tell))
+            self.display = stand_before(feeds[0], settings, mark, self.screen.show, self._heard).display
         return feeds
 
 

@@ -1,7 +1,7 @@
 """A study at the bench, from reading to measurement. Pure: readings and commands in, what happened out.
 
 The same way as for a unit: settle, leads, temperature, match. No value is told while the study runs, or
-people measure until it suits. Not for verdicts, the plan (`plan`) or the disk (`record`).
+people measure until it suits. Not for verdicts, the plan or the disk (`record`).
 """
 
 from __future__ import annotations
@@ -43,9 +43,9 @@ from acquire.records import (
 from acquire.records.bench import refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.study.plan import Plan, Turn
-from acquire.study.record import Measurement
+from acquire.steps.setup_choice import Wanted
+from acquire.study.record import Measurement, Plan, Turn
+from drivers.models import MeterModel
 from drivers.reading import Kind, Quantity, Reading
 
 SLID = 0.1
@@ -99,7 +99,7 @@ class StudyWork:
     """
 
     place: Circumstances
-    meter: MeterStatements
+    meter: MeterModel
     conditions: Conditions
     plan: Plan
     taken: set[int]

@@ -16,7 +16,7 @@ from typing import ClassVar, Self
 from drivers.errors import FrameGarbled, LinkTimeout, MeterError
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.dial import what_to_turn
-from drivers.handheld.options import Agreement, HandMeterOptions, PolledOptions, Stamped
+from drivers.handheld.options import Agreement, HandMeterOptions, PolledOptions
 from drivers.link.address import parse_address
 from drivers.link.opening import channel_for
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
@@ -53,11 +53,19 @@ class HandMeter:
     Protocol: ClassVar[type[FrameProtocol]]
     capabilities: Capabilities
 
+    def __init_subclass__(cls) -> None:
+        """What it can do follows from its protocol, as its options are by themselves."""
+        if "capabilities" not in vars(cls):
+            usual = cls.Options()
+            asked = isinstance(usual, PolledOptions) and bool(usual.query)
+            cls.capabilities = capabilities_of(cls.protocol(usual), streaming=not asked)
+
     @classmethod
     def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
-        """Give the protocol that the options ask for: parameters of theirs by the same names."""
-        named = signature(cls.Protocol).parameters.keys() & cls.Options.model_fields.keys()
-        return cls.Protocol(**{name: getattr(options, name) for name in named})
+        """Give the protocol that the options ask for: parameters of theirs by the same names, or all."""
+        given = {**dict(options), "options": options}
+        named = signature(cls.Protocol).parameters.keys() & given.keys()
+        return cls.Protocol(**{name: given[name] for name in named})
 
     @classmethod
     def decoder(cls, options: HandMeterOptions) -> FrameProtocol:
@@ -91,7 +99,7 @@ class HandMeter:
         self._framer = self._protocol.framer()
         self._last = b""
         self._conversion = 0
-        self._former: Stamped | None = None
+        self._former: Reading | None = None
         self._repeated = 1
         self._refused = 0
         self._thrown_at_refusal = 0
@@ -176,9 +184,9 @@ class HandMeter:
             finally:
                 self._awaiting = False
             generation = self._generation
-            for stamped in [stamped for frame in frames for stamped in self._take(frame)]:
+            for reading in [reading for frame in frames for reading in self._take(frame)]:
                 if generation == self._generation:
-                    yield stamped.as_reading(self.meter_id, self.capabilities.flags_visible)
+                    yield reading
 
     async def _next_frames(self, silence_s: float) -> list[bytes]:
         """Give at least one frame. Raises: LinkTimeout, LinkLost, FrameGarbled."""
@@ -261,7 +269,7 @@ class HandMeter:
         hint = _HINT_READABLE if why and data.isascii() and data.decode().isprintable() else ""
         raise FrameGarbled(told, port=self._address, raw=data, hint=hint)
 
-    def _take(self, frame: bytes) -> list[Stamped]:
+    def _take(self, frame: bytes) -> list[Reading]:
         decoded = self._decode(frame)
         if decoded is None:
             return []
@@ -270,9 +278,10 @@ class HandMeter:
         if self._is_repeat(frame, monotonic_s):
             return []
         self._conversion += 1
-        stamped = Stamped(decoded, self._conversion, monotonic_s, utc_s, frame)
-        self._former, self._repeated = stamped, 1
-        return self._agreement.take(stamped)
+        visible, at_s = self.capabilities.flags_visible, (monotonic_s, utc_s)
+        reading = decoded.as_reading(self.meter_id, self._conversion, at_s, frame, visible)
+        self._former, self._repeated = reading, 1
+        return self._agreement.take(reading)
 
     def _is_repeat(self, frame: bytes, monotonic_s: float) -> bool:
         """Some chips send each frame twice; two equal ones close together are one conversion."""

@@ -9,7 +9,7 @@ is lost but a moment. Not for settling: "nearly" is wide on purpose (see `near`)
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from operator import attrgetter
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 from drivers.answers import AnswerOptions
 from drivers.frame import Decoded
 from drivers.handheld.parity11 import Parity
-from drivers.reading import Flag, Quantity, Reading
+from drivers.reading import Quantity, Reading
 
 Rule = Literal["near", "exact", "off"]
 NEAR_COUNTS = 3
@@ -26,39 +26,8 @@ NEAR_SHARE = 0.005
 point, unit, prefix or leading digit; workshop choice, measured in `tests/benchmarks/drivers.py`."""
 
 
-@dataclass(frozen=True, slots=True)
-class Stamped:
-    """A decoded frame with its conversion, time and bytes."""
-
-    decoded: Decoded
-    conversion: int
-    monotonic_s: float
-    utc_s: float
-    raw: bytes
-
-    def as_reading(self, meter_id: str, flags_visible: frozenset[Flag]) -> Reading:
-        """The reading that it is.
-
-        Args:
-            meter_id: name of the meter in the bench file.
-            flags_visible: signs that this meter can show over its link.
-        """
-        decoded = self.decoded
-        return Reading(
-            meter_id=meter_id,
-            quantity=decoded.quantity,
-            kind=decoded.kind,
-            value_si=decoded.value_si,
-            monotonic_s=self.monotonic_s,
-            utc_s=self.utc_s,
-            conversion=self.conversion,
-            range_full_scale_si=decoded.range_full_scale_si,
-            resolution_si=decoded.resolution_si,
-            range_origin=decoded.range_origin,
-            flags=decoded.flags,
-            flags_visible=flags_visible,
-            raw=self.raw,
-        )
+_SAID = attrgetter(*Decoded.__slots__)
+"""What a reading has of its frame."""
 
 
 class Agreement:
@@ -70,24 +39,22 @@ class Agreement:
 
     def __init__(self, rule: Rule = "near") -> None:
         self._rule = rule
-        self._last: Stamped | None = None
+        self._last: Reading | None = None
         self._last_passed = False
 
-    def take(self, frame: Stamped) -> list[Stamped]:
-        """Take the next frame; give those that may pass now, oldest first."""
+    def take(self, frame: Reading) -> list[Reading]:
+        """Take the next frame's reading; give those that may pass now, oldest first."""
         if self._rule == "off":
             return [frame]
         last, passed = self._last, self._last_passed
-        agrees = last is not None and self._agree(last.decoded, frame.decoded)
+        agrees = last is not None and self._agree(last, frame)
         self._last, self._last_passed = frame, agrees
         if last is None or not agrees:
             return []
         return [frame] if passed else [last, frame]
 
-    def _agree(self, one: Decoded, other: Decoded) -> bool:
-        if self._rule == "exact":
-            return one == other
-        return near(one, other)
+    def _agree(self, one: Reading, other: Reading) -> bool:
+        return bool(_SAID(one) == _SAID(other)) if self._rule == "exact" else near(one, other)
 
     def forget_waiting(self) -> None:
         """Keep the last frame as a neighbour, but never let it through any more."""
@@ -99,7 +66,7 @@ class Agreement:
         self._last_passed = False
 
 
-def near(one: Decoded, other: Decoded) -> bool:
+def near(one: Reading | Decoded, other: Reading | Decoded) -> bool:
     """Tell whether two frames agree: quantity, kind, and values within half a percent or three counts."""
     if one.quantity is not other.quantity or one.kind is not other.kind:
         return False
@@ -187,6 +154,7 @@ class Ascii14Options(PolledOptions):
 
 
 Acknowledgement = Literal["first", "none", "last"]
+_USUAL_QUERY = {"first": "QM\r", "none": "S?\r", "last": "R1\r\n"}
 
 _ACKNOWLEDGED = {
     "fields": (4,),
@@ -215,7 +183,9 @@ class TwoLineOptions(AnswerOptions, PolledOptions):
     @model_validator(mode="before")
     @classmethod
     def _as_acknowledged(cls, given: dict[str, Any]) -> dict[str, Any]:
-        return {**_ACKNOWLEDGED, **given} if given.get("acknowledgement", "first") == "first" else given
+        shape = given.get("acknowledgement", "first")
+        query = given.get("query") or _USUAL_QUERY.get(shape, "")
+        return {**(_ACKNOWLEDGED if shape == "first" else {}), **given, "query": query}
 
 
 class LineMeterOptions(AnswerOptions, PolledOptions):

@@ -17,6 +17,7 @@ from drivers.frame import (
     FrameRefused,
     NotMeasured,
     decoded_counts,
+    meaning_of_signs,
     overloaded,
     scaled,
 )
@@ -40,8 +41,11 @@ _LIT = {
     " ": "",
 }
 _SHOWN = {sum(_SEGMENT_BITS[segment] for segment in lit): shown for shown, lit in _LIT.items()}
-_SCALE = {"n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
-_PREFIXES_OF = {"V": " m", "A": " mu", "ohm": " kM", "Hz": " kM", "F": "num", "degC": " "}
+_UNIT_BITS = ((11, 8, "F"), (11, 4, "ohm"), (12, 8, "A"), (12, 4, "V"), (12, 2, "Hz"))
+_PREFIX_BITS = ((9, 8, "u"), (9, 4, "n"), (9, 2, "k"), (10, 8, "m"), (10, 2, "M"))
+_SIGN_BITS = ((0, 8, "ac"), (0, 4, "dc"), (10, 1, "beep"), (9, 1, "diode"))
+_FLAG_BITS = ((11, 1, Flag.HOLD), (11, 2, Flag.RELATIVE), (0, 2, Flag.AUTO_RANGE), (12, 1, Flag.LOW_BATTERY))
+"""Place of the byte, its bit, and the sign that it lights."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,23 +76,37 @@ class Segments14(FrameProtocol):
         """Decode one frame. Raises: FrameRefused, NotMeasured."""
         if len(frame) != 14 or any(byte >> 4 != place for place, byte in enumerate(frame, 1)):
             raise FrameRefused("bytes out of place")
-        signs = _Signs.of([byte & 0x0F for byte in frame], self.celsius_bit)
-        quantity = signs.quantity()
+        nibbles = [byte & 0x0F for byte in frame]
+        quantity, scale = self._meaning(nibbles)
+        flags = frozenset(flag for at, bit, flag in _FLAG_BITS if nibbles[at] & bit)
         digits = "".join(_digit(frame[at], frame[at + 1]) for at in (1, 3, 5, 7))
         points = [frame[at] & 0x08 for at in (3, 5, 7)]
         if sum(map(bool, points)) > 1:
             raise FrameRefused("two decimal points")
         decimals = next((3 - place for place, lit in enumerate(points) if lit), 0)
+        resolution_si = scaled(1, scale / 10**decimals)
         minus = bool(frame[1] & 0x08)
         if digits.replace(" ", "") == "0L":
             kind = Kind.NEGATIVE_OVERLOAD if minus else Kind.OVERLOAD
-            resolution_si = scaled(1, _SCALE[signs.prefix] / 10**decimals)
-            return overloaded(quantity, kind, resolution_si, self.counts if decimals else 0, signs.flags)
+            return overloaded(quantity, kind, resolution_si, self.counts if decimals else 0, flags)
         if not digits.strip():
             raise NotMeasured("the display is blank")
         counts = _number(digits, 9999 if quantity is Quantity.FREQUENCY else 4000)
-        resolution_si = scaled(1, _SCALE[signs.prefix] / 10**decimals)
-        return decoded_counts(quantity, -counts if minus else counts, resolution_si, self.counts, signs.flags)
+        return decoded_counts(quantity, -counts if minus else counts, resolution_si, self.counts, flags)
+
+    def _meaning(self, nibbles: list[int]) -> tuple[Quantity, float]:
+        units = [unit for at, bit, unit in _UNIT_BITS if nibbles[at] & bit]
+        if self.celsius_bit is not None and nibbles[13] & 1 << self.celsius_bit:
+            units.append("degC")
+        if not units and nibbles[10] & 4:
+            raise NotMeasured("the display shows a duty cycle")
+        if len(units) != 1:
+            raise FrameRefused("not exactly one unit")
+        signs = [sign for at, bit, sign in _SIGN_BITS if nibbles[at] & bit]
+        if not {"ac", "dc"}.isdisjoint(signs) and units[0] not in ("V", "A"):
+            raise FrameRefused("AC or DC without volts or amperes")
+        prefixes = [prefix for at, bit, prefix in _PREFIX_BITS if nibbles[at] & bit]
+        return meaning_of_signs(units[0], prefixes, signs)
 
 
 def _digit(high: int, low: int) -> str:
@@ -106,87 +124,3 @@ def _number(digits: str, most: int) -> int:
     if int(text) > most:
         raise FrameRefused(f"more counts than the display's {most}")
     return int(text)
-
-
-@dataclass(frozen=True, slots=True)
-class _Signs:
-    """The signs around the digits."""
-
-    unit: str
-    prefix: str
-    ac: bool
-    dc: bool
-    beep: bool
-    diode: bool
-    flags: frozenset[Flag]
-
-    @staticmethod
-    def of(nibbles: list[int], celsius_bit: int | None) -> _Signs:
-        first, tenth, eleventh, twelfth, thirteenth, last = (nibbles[at] for at in (0, 9, 10, 11, 12, 13))
-        celsius = celsius_bit is not None and bool(last & 1 << celsius_bit)
-        units = [
-            name
-            for lit, name in (
-                (twelfth & 8, "F"),
-                (twelfth & 4, "ohm"),
-                (thirteenth & 8, "A"),
-                (thirteenth & 4, "V"),
-                (thirteenth & 2, "Hz"),
-                (celsius, "degC"),
-            )
-            if lit
-        ]
-        prefixes = [
-            name
-            for lit, name in (
-                (tenth & 8, "u"),
-                (tenth & 4, "n"),
-                (tenth & 2, "k"),
-                (eleventh & 8, "m"),
-                (eleventh & 2, "M"),
-            )
-            if lit
-        ]
-        if not units and eleventh & 4:
-            raise NotMeasured("the display shows a duty cycle")
-        if len(units) != 1 or len(prefixes) > 1 or (prefixes or [" "])[0] not in _PREFIXES_OF[units[0]]:
-            raise FrameRefused("prefix and unit do not go together")
-        flags = (
-            (twelfth & 1, Flag.HOLD),
-            (twelfth & 2, Flag.RELATIVE),
-            (first & 2, Flag.AUTO_RANGE),
-            (thirteenth & 1, Flag.LOW_BATTERY),
-        )
-        return _Signs(
-            units[0],
-            prefixes[0] if prefixes else "",
-            bool(first & 8),
-            bool(first & 4),
-            bool(eleventh & 1),
-            bool(tenth & 1),
-            frozenset(flag for lit, flag in flags if lit),
-        )
-
-    def quantity(self) -> Quantity:
-        if self.ac + self.dc + self.beep + self.diode > 1:
-            raise FrameRefused("signs that contradict each other")
-        if self.diode:
-            if self.unit != "V":
-                raise FrameRefused("a diode test without volts")
-            return Quantity.DIODE
-        if self.beep and self.unit != "ohm":
-            raise FrameRefused("a continuity test without ohms")
-        if self.unit in {"V", "A"}:
-            return self._with_coupling()
-        if self.ac or self.dc:
-            raise FrameRefused("AC or DC without volts or amperes")
-        if self.unit == "ohm":
-            return Quantity.CONTINUITY if self.beep else Quantity.RESISTANCE
-        return {"Hz": Quantity.FREQUENCY, "F": Quantity.CAPACITANCE}.get(self.unit, Quantity.TEMPERATURE)
-
-    def _with_coupling(self) -> Quantity:
-        if self.ac == self.dc:
-            raise FrameRefused("neither AC nor DC")
-        if self.unit == "V":
-            return Quantity.VOLTAGE_AC if self.ac else Quantity.VOLTAGE_DC
-        return Quantity.CURRENT_AC if self.ac else Quantity.CURRENT_DC

@@ -17,6 +17,7 @@ from drivers.frame import (
     FrameRefused,
     NotMeasured,
     decoded_counts,
+    meaning_of_signs,
     overloaded,
     scaled,
 )
@@ -27,18 +28,8 @@ from drivers.reading import Flag, Kind, Quantity
 _OVERLOAD = b"?0:?"  # shown as blank, 0, L, blank
 _DECIMALS = {0x30: 0, 0x31: 3, 0x32: 2, 0x34: 1, 0x33: 1}  # 33 in place of 34 on some sets
 _UNITS = {0x80: "V", 0x40: "A", 0x20: "ohm", 0x10: "hFE", 0x08: "Hz", 0x04: "F", 0x02: "degC", 0x01: "degF"}
+_FAHRENHEIT = 0x01
 _PREFIX_BITS = ((1, 0x02, "n"), (2, 0x80, "u"), (2, 0x40, "m"), (2, 0x20, "k"), (2, 0x10, "M"))
-_SCALE = {"n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
-_PREFIXES_OF = {
-    "V": " m",
-    "A": " mu",
-    "ohm": " kM",
-    "Hz": " kM",
-    "F": "num",
-    "degC": " ",
-    "degF": " ",
-    "hFE": " ",
-}
 _FLAG_BITS = (
     (0, 0x20, Flag.AUTO_RANGE),
     (0, 0x04, Flag.RELATIVE),
@@ -48,7 +39,8 @@ _FLAG_BITS = (
     (1, 0x08, Flag.AUTO_OFF),
     (1, 0x04, Flag.LOW_BATTERY),
 )
-_AC, _DC, _BEEP, _DIODE, _PERCENT = 0x08, 0x10, 0x08, 0x04, 0x02
+_SIGN_BITS = ((0, 0x08, "ac"), (0, 0x10, "dc"), (2, 0x08, "beep"), (2, 0x04, "diode"))
+_PERCENT = 0x02
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,74 +74,35 @@ class Status14(FrameProtocol):
         status = frame[7:11]
         if status[0] & 0xC0:
             raise FrameRefused("status bits that are always 0 are set")
-        unit, prefix = _unit(status)
         decimals = _DECIMALS.get(frame[6])
         if decimals is None:
             raise FrameRefused("impossible decimal point")
-        quantity = _quantity(unit, status)
+        quantity, scale = _meaning(status)
+        resolution_si = scaled(1, scale / 10**decimals)
         flags = frozenset(flag for byte, bit, flag in _FLAG_BITS if status[byte] & bit)
-        return self._value(
-            frame,
-            quantity,
-            scaled(1, _SCALE[prefix] / 10**decimals),
-            flags,
-            fahrenheit=unit == "degF",
-            pointed=decimals > 0,
-        )
-
-    def _value(
-        self,
-        frame: bytes,
-        quantity: Quantity,
-        resolution_si: float,
-        flags: frozenset[Flag],
-        *,
-        fahrenheit: bool,
-        pointed: bool,
-    ) -> Decoded:
-        digits = frame[1:5]
-        minus = frame[0] == ord("-")
+        digits, minus = frame[1:5], frame[0] == ord("-")
         if digits == _OVERLOAD:
             kind = Kind.NEGATIVE_OVERLOAD if minus else Kind.OVERLOAD
-            return overloaded(quantity, kind, resolution_si, self.counts if pointed else 0, flags)
+            return overloaded(quantity, kind, resolution_si, self.counts if decimals else 0, flags)
         if not digits.isdigit():
             raise FrameRefused("a digit is none")
         counts = -int(digits) if minus else int(digits)
         if abs(counts) > self.counts:
             raise FrameRefused(f"more counts than the display's {self.counts}")
-        if fahrenheit:
+        if status[3] == _FAHRENHEIT:
             celsius = round((counts * resolution_si - 32) * 5 / 9, 6)
             return Decoded(quantity, Kind.VALUE, celsius, resolution_si * 5 / 9, flags=flags)
         return decoded_counts(quantity, counts, resolution_si, self.counts, flags)
 
 
-def _unit(status: bytes) -> tuple[str, str]:
+def _meaning(status: bytes) -> tuple[Quantity, float]:
     if status[2] & _PERCENT and not status[3]:
         raise NotMeasured("the display shows a duty cycle")
     unit = _UNITS.get(status[3])
     if unit is None:
         raise FrameRefused("not exactly one unit")
     prefixes = [name for byte, bit, name in _PREFIX_BITS if status[byte] & bit]
-    if len(prefixes) > 1 or (prefixes or [" "])[0] not in _PREFIXES_OF[unit]:
-        raise FrameRefused("prefix and unit do not go together")
-    if unit == "hFE":
+    if unit == "hFE" and not prefixes:
         raise NotMeasured("the display shows hFE")
-    return unit, prefixes[0] if prefixes else ""
-
-
-def _quantity(unit: str, status: bytes) -> Quantity:
-    ac, dc = bool(status[0] & _AC), bool(status[0] & _DC)
-    beep, diode = bool(status[2] & _BEEP), bool(status[2] & _DIODE)
-    if beep + diode + ac + dc > 1 or (beep and unit != "ohm") or (diode and unit != "V"):
-        raise FrameRefused("signs that contradict each other")
-    if unit in {"V", "A"} and not diode:
-        if ac == dc:
-            raise FrameRefused("neither AC nor DC")
-        if unit == "V":
-            return Quantity.VOLTAGE_AC if ac else Quantity.VOLTAGE_DC
-        return Quantity.CURRENT_AC if ac else Quantity.CURRENT_DC
-    if diode:
-        return Quantity.DIODE
-    if unit == "ohm":
-        return Quantity.CONTINUITY if beep else Quantity.RESISTANCE
-    return {"Hz": Quantity.FREQUENCY, "F": Quantity.CAPACITANCE}.get(unit, Quantity.TEMPERATURE)
+    signs = [name for byte, bit, name in _SIGN_BITS if status[byte] & bit]
+    return meaning_of_signs(unit, prefixes, signs)

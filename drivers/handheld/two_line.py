@@ -20,7 +20,6 @@ from drivers.link.address import SerialLine
 from drivers.link.framing import Framer, LineFramer
 from drivers.reading import Kind, Origin, Quantity
 
-USUAL_QUERY: dict[Acknowledgement, str] = {"first": "QM\r", "none": "S?\r", "last": "R1\r\n"}
 _ACK_WORDS = {"1": "syntax error", "2": "execution error", "5": "no data available, retry"}
 _PROMPTS = {
     "=>": "",

@@ -12,6 +12,7 @@ import asyncio
 import math
 import re
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from types import TracebackType
 from typing import Annotated, ClassVar, Self
 
@@ -181,20 +182,6 @@ class TypedMeter:
                     decoded, raw = await self._lines.get()
             except TimeoutError:
                 decoded, raw = Decoded(self._quantity, Kind.NO_READING, None, flags=TYPED), b""
-            monotonic_s, utc_s = self._clock()
             self._conversion += 1
-            yield Reading(
-                self.meter_id,
-                self._quantity,
-                decoded.kind,
-                decoded.value_si,
-                monotonic_s,
-                utc_s,
-                self._conversion,
-                decoded.range_full_scale_si,
-                decoded.resolution_si,
-                decoded.range_origin,
-                decoded.flags,
-                TYPED,
-                raw,
-            )
+            asked = replace(decoded, quantity=self._quantity)
+            yield asked.as_reading(self.meter_id, self._conversion, self._clock(), raw, TYPED)

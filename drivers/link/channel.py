@@ -48,32 +48,25 @@ class Channel(Protocol):
     async def drain(self, quiet_s: float) -> bytes:
         """Throw away what comes in until nothing has come for `quiet_s`; give what was thrown away.
 
-        With `quiet_s` 0 only what has already arrived is thrown away. Raises: LinkLost, LinkTimeout (the
-        peer never falls quiet).
+        With `quiet_s` 0 only what has already arrived is thrown away.
+
+        Raises:
+            LinkLost: the peer went away meanwhile.
+            LinkTimeout: more than `DRAIN_LIMIT_BYTES` came without a pause.
         """
-        ...
+        thrown = bytearray()
+        while len(thrown) < DRAIN_LIMIT_BYTES:
+            try:
+                thrown += await self.read_some(max(quiet_s, 0.001))
+            except LinkTimeout:
+                return bytes(thrown)
+        raise LinkTimeout(
+            "the meter sends without a pause and does not fall quiet", port=self.address, raw=bytes(thrown)
+        )
 
     async def close(self) -> None:
         """Close; harmless when closed already. Never raises."""
         ...
-
-
-async def drain_until_quiet(channel: Channel, quiet_s: float) -> bytes:
-    """Read and collect until nothing has come for `quiet_s`, at least a millisecond.
-
-    Raises:
-        LinkLost: the peer went away meanwhile.
-        LinkTimeout: more than `DRAIN_LIMIT_BYTES` came without a pause.
-    """
-    thrown = bytearray()
-    while len(thrown) < DRAIN_LIMIT_BYTES:
-        try:
-            thrown += await channel.read_some(max(quiet_s, 0.001))
-        except LinkTimeout:
-            return bytes(thrown)
-    raise LinkTimeout(
-        "the meter sends without a pause and does not fall quiet", port=channel.address, raw=bytes(thrown)
-    )
 
 
 def in_use(holders: list[str], address: str) -> LinkUnavailable:

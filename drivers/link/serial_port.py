@@ -21,7 +21,7 @@ import serial
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import Address, SerialLine
-from drivers.link.channel import drain_until_quiet, in_use, not_open
+from drivers.link.channel import Channel, in_use, not_open
 from system.devices import (
     CANNOT_SET,
     REFUSED,
@@ -144,7 +144,7 @@ def _claim(port: serial.SerialBase) -> bool:
     return claim(port.fileno())
 
 
-class SerialChannel:
+class SerialChannel(Channel):
     """Bytes over one serial port; see `Channel` for what each method promises."""
 
     def __init__(self, address: Address, line: SerialLine) -> None:
@@ -271,10 +271,6 @@ class SerialChannel:
             raise LinkLost(f"the port went away ({self._error})", port=self.address)
         sent.cancel()
         raise LinkTimeout(f"took nothing for {deadline_s:g} s", port=self.address)
-
-    async def drain(self, quiet_s: float) -> bytes:
-        """Throw away what comes until it is quiet. Raises: LinkLost, LinkTimeout."""
-        return await drain_until_quiet(self, quiet_s)
 
     async def close(self) -> None:
         """Close; harmless when closed already."""

@@ -12,7 +12,7 @@ import socket
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import Address
-from drivers.link.channel import drain_until_quiet, in_use, not_open
+from drivers.link.channel import Channel, in_use, not_open
 from system.devices import connected_to
 
 CONNECT_S = 3.0
@@ -21,7 +21,7 @@ CHUNK_BYTES = 4096
 _KEEPALIVE = (("TCP_KEEPIDLE", 3), ("TCP_KEEPINTVL", 2), ("TCP_KEEPCNT", 3), ("TCP_USER_TIMEOUT", 10_000))
 
 
-class TcpChannel:
+class TcpChannel(Channel):
     """Bytes over one TCP connection; see `Channel` for what each method promises."""
 
     def __init__(self, address: Address, *, alone: bool = False) -> None:
@@ -97,10 +97,6 @@ class TcpChannel:
             raise LinkTimeout(f"took nothing for {deadline_s:g} s", port=self.address) from error
         except OSError as error:
             raise LinkLost(f"the connection broke ({error.strerror or error})", port=self.address) from error
-
-    async def drain(self, quiet_s: float) -> bytes:
-        """Throw away what comes until it is quiet. Raises: LinkLost, LinkTimeout."""
-        return await drain_until_quiet(self, quiet_s)
 
     async def close(self) -> None:
         """Close; harmless when closed already."""

@@ -25,7 +25,7 @@ from pyvisa import constants, errors
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import Address, SerialLine
 from drivers.link.available import missing_for_gpib, missing_for_usb
-from drivers.link.channel import drain_until_quiet, not_open
+from drivers.link.channel import Channel, not_open
 
 BACKEND = "@py"
 PROBE_S = 2.0
@@ -69,7 +69,7 @@ def adapter_resource(address: Address) -> str:
     return f"PRLGX-ASRL{match['board']}::{adapter.target}::INTFC"
 
 
-class VisaChannel:
+class VisaChannel(Channel):
     """Bytes over one VISA resource; see `Channel` for what each method promises."""
 
     def __init__(self, address: Address, line: SerialLine) -> None:
@@ -221,7 +221,7 @@ class VisaChannel:
         if self._by_message and self._thread is not None and self._reading is None:
             with contextlib.suppress(*_LIBRARY_FAULTS):
                 await asyncio.get_running_loop().run_in_executor(self._thread, self._clear)
-        return await drain_until_quiet(self, max(quiet_s, 0.02))
+        return await super().drain(max(quiet_s, 0.02))
 
     async def close(self) -> None:
         """Close; harmless when closed already. A read in progress ends at its own deadline."""

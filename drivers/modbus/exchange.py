@@ -23,8 +23,9 @@ from pymodbus.pdu.register_message import ReadHoldingRegistersRequest, ReadInput
 
 from drivers.answers import NOT_A_NUMBER_AT, OVERLOAD_AT, among
 from drivers.errors import LinkTimeout, MeterRefused
+from drivers.frame import Decoded
 from drivers.link.channel import Channel
-from drivers.reading import Kind, Quantity
+from drivers.reading import Kind, Origin, Quantity
 
 Order = Literal["ABCD", "CDAB", "BADC", "DCBA"]
 Form = Literal["float32", "u16", "s16", "u32", "s32"]
@@ -74,6 +75,12 @@ class RegisterChannel(BaseModel):
         """Worth of one count: as given, or the scale of a whole number."""
         return self.resolution_si or (None if self.form == "float32" else abs(self.scale))
 
+    @property
+    def origin(self) -> Origin:
+        """Where range and count are known from."""
+        known = self.full_scale_si is not None or self.worth_si is not None
+        return Origin.INFERRED if known else Origin.UNKNOWN
+
 
 def number_of(registers: list[int], form: Form, order: Order) -> float:
     """Decode registers.
@@ -88,6 +95,12 @@ def number_of(registers: list[int], form: Form, order: Order) -> float:
         data = bytes(data[order.index(letter)] for letter in "ABCD")
     number: float = struct.unpack(_STRUCT[form], data)[0]
     return number
+
+
+def decoded_of(channel: RegisterChannel, registers: list[int]) -> Decoded:
+    """What stands in a channel's registers. Raises: ValueError."""
+    kind, value_si = value_of(channel, registers)
+    return Decoded(channel.quantity, kind, value_si, channel.worth_si, channel.full_scale_si, channel.origin)
 
 
 def value_of(channel: RegisterChannel, registers: list[int]) -> tuple[Kind, float | None]:

@@ -20,8 +20,8 @@ from drivers.link.address import SerialLine, parse_address
 from drivers.link.framing import Framer
 from drivers.link.opening import channel_for
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
-from drivers.modbus.exchange import Exchange, Framing, RegisterChannel, registers_of_frame, value_of
-from drivers.reading import Kind, Origin, Quantity, Reading
+from drivers.modbus.exchange import Exchange, Framing, RegisterChannel, decoded_of, registers_of_frame
+from drivers.reading import Quantity, Reading
 
 _USUAL_LINE = SerialLine(baud=9600, bits=8, parity="N", stop_bits=1)
 
@@ -64,12 +64,10 @@ class RtuAnswers(FrameProtocol):
 
     def decode(self, frame: bytes) -> Decoded:
         """Decode one answer. Raises: FrameRefused."""
-        channel = self._channel
         try:
-            kind, value_si = value_of(channel, registers_of_frame(frame))
+            return decoded_of(self._channel, registers_of_frame(frame))
         except ValueError as error:
             raise FrameRefused(str(error)) from error
-        return Decoded(channel.quantity, kind, value_si, channel.worth_si, channel.full_scale_si)
 
 
 class RegisterMeter:
@@ -147,13 +145,7 @@ class RegisterMeter:
         self._generation += 1
         async with self._lock:  # a question under way is answered first
             self._chosen = channel
-        known = channel.full_scale_si is not None or channel.worth_si is not None
-        return Held(
-            channel.quantity,
-            channel.full_scale_si,
-            channel.worth_si,
-            Origin.INFERRED if known else Origin.UNKNOWN,
-        )
+        return Held(channel.quantity, channel.full_scale_si, channel.worth_si, channel.origin)
 
     async def readings(self) -> AsyncIterator[Reading]:
         """Yield a reading every `poll_s`.
@@ -180,28 +172,10 @@ class RegisterMeter:
                 continue
             misses = 0
             if generation == self._generation:
-                yield self._reading_of(channel, *value_of(channel, registers), raw)
+                self._conversion += 1
+                decoded, at_s = decoded_of(channel, registers), self._clock()
+                yield decoded.as_reading(self.meter_id, self._conversion, at_s, raw)
             await asyncio.sleep(self._options.poll_s)
-
-    def _reading_of(
-        self, channel: RegisterChannel, kind: Kind, value_si: float | None, raw: bytes
-    ) -> Reading:
-        monotonic_s, utc_s = self._clock()
-        self._conversion += 1
-        known = channel.full_scale_si is not None or channel.worth_si is not None
-        return Reading(
-            meter_id=self.meter_id,
-            quantity=channel.quantity,
-            kind=kind,
-            value_si=value_si,
-            monotonic_s=monotonic_s,
-            utc_s=utc_s,
-            conversion=self._conversion,
-            range_full_scale_si=channel.full_scale_si,
-            resolution_si=channel.worth_si,
-            range_origin=Origin.INFERRED if known else Origin.UNKNOWN,
-            raw=raw,
-        )
 
 
 def _framing(address: str, wanted: Literal["auto", "rtu", "tcp"]) -> Framing:

@@ -19,7 +19,7 @@ import struct
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Annotated, Protocol, Self
+from typing import Annotated, ClassVar, Protocol, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
@@ -242,6 +242,8 @@ def _source(address: str) -> _Source:
 
 class Scanner:
     """A scanner on an open link; may be entered again after a broken one."""
+
+    Options: ClassVar[type[ScannerOptions]] = ScannerOptions
 
     def __init__(
         self, *, scanner_id: str, address: str, clock: ClockPair, options: ScannerOptions | None = None

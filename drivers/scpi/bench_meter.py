@@ -202,7 +202,7 @@ class BenchMeter:
         if answer is None:
             return None
         try:
-            return parse_number(answer).value
+            return parse_number(answer).value_si
         except ValueError:
             return None  # a code, not a range
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from drivers.answers import Number, parse_number
+from drivers.answers import Answer, parse_number
 from drivers.meter import Identity
 from drivers.reading import Quantity
 
@@ -55,7 +55,7 @@ class Configuration:
     resolution_si: float | None
 
 
-def parse_numbers(text: str) -> list[Number]:
+def parse_numbers(text: str) -> list[Answer]:
     """Parse a reply of one or several numbers with commas between.
 
     Raises:
@@ -112,7 +112,8 @@ def _positive(text: str) -> float | None:
         number = parse_number(text)
     except ValueError:
         return None
-    return number.value if number.value is not None and number.value > 0 else None
+    size = number.value_si
+    return size if size is not None and size > 0 else None
 
 
 def same_function(one: str, other: str) -> bool:

@@ -14,7 +14,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from drivers.answers import Answer, Number, parse_number
+from drivers.answers import Answer, parse_number
 from drivers.frame import FrameProtocol
 from drivers.meter import Capabilities, Setup
 from drivers.reading import Kind, Quantity
@@ -61,8 +61,8 @@ class LcrOptions(BenchMeterOptions):
 class Triple:
     """One answer: two values, the status, and the bin where the comparator is on."""
 
-    primary: Number
-    secondary: Number
+    primary: Answer
+    secondary: Answer
     status: int
     bin_number: int | None = None
 
@@ -120,8 +120,7 @@ class LcrDialect(Dialect):
         unusable = triple.status in {-1, 2} or (triple.status in _SUSPECT and not self._lcr.accept_suspect)
         if unusable:
             return Answer(Kind.NO_READING)
-        number = (triple.primary, triple.secondary)[_FIELD_OF[quantity][1]]
-        return Answer(number.kind, number.value)
+        return (triple.primary, triple.secondary)[_FIELD_OF[quantity][1]]
 
 
 class LcrMeter(BenchMeter):

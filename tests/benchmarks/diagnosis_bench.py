@@ -14,7 +14,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
     Circumstances,
@@ -123,7 +122,7 @@ class Bench:
         noises = [r.noise_counts for r in self.model.ranges_of(Quantity.RESISTANCE) if r.noise_counts]
         self.heart = Pipeline(
             Circumstances("bench", Purpose.INCOMING, self.sheet, "meter", file_name, "m", "b", "benchmark"),
-            ModelStatements(self.model),
+            self.model,
             Conditions(temperature_max_age_s=1e9),
             settle=SettleSettings(noise_counts=max(noises, default=None)),
             four_wire_below_ohm=four_wire_below_ohm,

@@ -16,7 +16,7 @@ import numpy as np
 
 from drivers.frame import Decoded, FrameProtocol, FrameRefused
 from drivers.handheld.ascii14 import Ascii14
-from drivers.handheld.options import Agreement, Rule, Stamped
+from drivers.handheld.options import Agreement, Rule
 from drivers.handheld.parity11 import Parity11
 from drivers.handheld.segments14 import Segments14
 from drivers.handheld.status14 import Status14
@@ -166,5 +166,5 @@ def _decode(protocol: FrameProtocol, frames: list[bytes]) -> tuple[list[Decoded]
 
 def _pass(rule: Rule, decoded: list[Decoded]) -> list[Decoded]:
     agreement = Agreement(rule)
-    stamped = (Stamped(one, number, 0.0, 0.0, b"") for number, one in enumerate(decoded))
-    return [frame.decoded for one in stamped for frame in agreement.take(one)]
+    readings = (one.as_reading("", number, (0.0, 0.0), b"") for number, one in enumerate(decoded))
+    return [decoded[each.conversion] for one in readings for each in agreement.take(one)]

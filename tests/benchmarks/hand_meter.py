@@ -24,7 +24,6 @@ from functools import cache
 from pathlib import Path
 
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
     Ask,
@@ -210,7 +209,7 @@ class Shift:
         ranging = Ranging.DIAL if kind.dial else Ranging.AUTO
         self.heart = Pipeline(
             place,
-            ModelStatements(model),
+            model,
             conditions,
             settle=SettleSettings(noise_counts=noise),
             ranging=ranging,

@@ -24,7 +24,6 @@ from pathlib import Path
 from acquire.bench.daemon import recorded
 from acquire.clock import RealClock
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.journal.store import Journal
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Purpose, StartUnit, UnitResult
@@ -47,7 +46,7 @@ class Bench:
         self.now_s, self.number, self.unit = 0.0, 0, 0
         self.heart = Pipeline(
             Circumstances("bench-1", Purpose.FINAL, sheet, "meter", model.name, "m", "b", "benchmark"),
-            ModelStatements(model),
+            model,
             Conditions(
                 temperature=Temperature(20.0, 0.2, 0.0), temperature_max_age_s=1e12, lead_wanted=False
             ),

@@ -80,7 +80,7 @@ def planted(source: str, number: int, which: int) -> str:
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
-ALSO_TESTED_BY = ("unit/test_answers_explain.py", "unit/test_unit_result.py", "scene/test_typed_results.py")
+ALSO_TESTED_BY = ("unit/test_answers_reported.py", "unit/test_unit_result.py", "scene/test_typed_results.py")
 """Tests that name no module of the rooms and still reach far into them."""
 
 

@@ -24,7 +24,6 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
-from acquire.answers.batch import all_batches, report_from
 from acquire.bench.daemon import unit_known
 from acquire.clock import RealClock
 from acquire.journal.history import JournalReader
@@ -45,6 +44,7 @@ from acquire.records import (
     UnitStarted,
     WoundFrom,
 )
+from acquire.reports.batch import batch_report, batches_of
 from acquire.reports.export import batch_csv
 from tests.benchmarks.records_papers import paper_questions
 from tests.known_records import NOON_S, RESULT, VERDICT
@@ -160,13 +160,21 @@ def questions(folder, batches):
         with JournalReader(folder) as reader:
             return drained(reader.find(question))
 
+    def all_batches():
+        with JournalReader(folder) as reader:
+            return batches_of(reader)
+
+    def report(**wanted):
+        with JournalReader(folder) as reader:
+            return batch_report(reader, middle, **wanted)
+
     def page():
         from acquire.reports.batch_document import batch_document
         from acquire.reports.pictures import svg_pictures
         from acquire.reports.printing import as_html
 
-        report = report_from(folder, middle)
-        return as_html(batch_document(report, svg=svg_pictures(report)))
+        found = report()
+        return as_html(batch_document(found, svg=svg_pictures(found)))
 
     return {
         "bare SELECT count(*)": lambda: bare_count(folder / "journal.db"),
@@ -175,11 +183,11 @@ def questions(folder, batches):
         "which batch a unit belongs to (at each start)": lambda: unit_known(
             folder / "journal.db", f"{middle}-0100", Purpose.FINAL
         ),
-        "all batches (steadyohm batch)": lambda: all_batches(folder),
-        "report of one batch": lambda: report_from(folder, middle),
-        "its means of five as well": lambda: report_from(folder, middle, subgroup=5),
-        "its JSON": lambda: json.dumps(spelt(report_from(folder, middle))),
-        "its CSV": lambda: batch_csv(report_from(folder, middle)),
+        "all batches (steadyohm batch)": all_batches,
+        "report of one batch": report,
+        "its means of five as well": lambda: report(subgroup=5),
+        "its JSON": lambda: json.dumps(spelt(report())),
+        "its CSV": lambda: batch_csv(report()),
         "its HTML with drawings": page,
     }
 

@@ -56,7 +56,7 @@ def sampled(still, process):
     gc.collect()
     return Sample(
         still.meter.conversion,
-        still.daemon.verdicts,
+        still.daemon.outcomes.total(),
         process.memory_info().rss / 1e6,
         process.num_threads(),
         process.num_fds(),
@@ -137,7 +137,7 @@ def main():
         took_s, cpu_s = time.monotonic() - began_s, time.process_time() - cpu_s
         on_record, rows = verdicts_of(Path(folder)), rows_of(Path(folder))
     middle, last = samples[len(samples) // 2 - 1], samples[-1]
-    print(f"\n{last.readings} readings, {still.daemon.verdicts} verdicts of {still.results} units")
+    print(f"\n{last.readings} readings, {still.daemon.outcomes.total()} verdicts of {still.results} units")
     print(f"verdicts by outcome: {dict(still.daemon.outcomes)}")
     hours = last.readings * still.meter.spacing_s / 3600
     print(f"simulated {hours:.1f} h in {took_s:.0f} s ({cpu_s:.0f} s of processor)")
@@ -149,7 +149,7 @@ def main():
     )
     flat = last.rss_mb < 1.05 * middle.rss_mb and last.threads <= middle.threads + 2
     flat = flat and last.descriptors <= middle.descriptors + 2
-    agree = on_record == rows == still.daemon.verdicts
+    agree = on_record == rows == still.daemon.outcomes.total()
     print("flat" if flat else "NOT FLAT", "and the records agree" if agree else "AND THE RECORDS DISAGREE")
     return 0 if flat and agree else 1
 

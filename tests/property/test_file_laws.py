@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 from acquire.answers.check import check_file
 from acquire.errors import FileInvalid
 from acquire.files.settings import Bench, load_bench
-from acquire.files.toml_lines import find_lines
 from acquire.records import Sheet
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
+from drivers.toml_lines import find_lines
 from tests.tries import tries
 
 CONFIGS = Path(__file__).parents[2] / "configs"

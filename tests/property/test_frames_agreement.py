@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.frame import Decoded
-from drivers.handheld.options import Agreement, Stamped, near
+from drivers.handheld.options import Agreement, near
 from drivers.reading import Kind, Quantity
 
 values = st.one_of(
@@ -22,14 +22,18 @@ frames = st.builds(
 )
 
 
-def stamped(found):
-    return [Stamped(one, number, float(number), float(number), b"") for number, one in enumerate(found)]
+def reading(one, number):
+    return one.as_reading("m", number, (float(number), float(number)), b"")
+
+
+def readings(found):
+    return [reading(one, number) for number, one in enumerate(found)]
 
 
 @given(st.lists(frames, max_size=40))
 def test_what_passes_has_a_neighbour_that_agrees_and_passes_once_in_order(found):
     rule = Agreement("near")
-    stream = stamped(found)
+    stream = readings(found)
     passed = [frame.conversion for one in stream for frame in rule.take(one)]
     assert passed == sorted(set(passed))
     for number in passed:
@@ -40,7 +44,7 @@ def test_what_passes_has_a_neighbour_that_agrees_and_passes_once_in_order(found)
 @given(st.lists(frames, max_size=40))
 def test_whatever_has_an_agreeing_neighbour_passes(found):
     rule = Agreement("near")
-    passed = {frame.conversion for one in stamped(found) for frame in rule.take(one)}
+    passed = {frame.conversion for one in readings(found) for frame in rule.take(one)}
     for number in range(len(found) - 1):
         if near(found[number], found[number + 1]):
             assert {number, number + 1} <= passed
@@ -49,7 +53,7 @@ def test_whatever_has_an_agreeing_neighbour_passes(found):
 @given(st.lists(frames, max_size=20))
 def test_switched_off_it_lets_everything_pass_at_once(found):
     rule = Agreement("off")
-    assert [rule.take(one) for one in stamped(found)] == [[one] for one in stamped(found)]
+    assert [rule.take(one) for one in readings(found)] == [[one] for one in readings(found)]
 
 
 @given(frames, frames)
@@ -61,8 +65,8 @@ def test_agreeing_goes_both_ways(one, other):
 @given(st.lists(frames, min_size=1, max_size=20), frames)
 def test_after_forgetting_nothing_from_before_passes(before, after):
     rule = Agreement("near")
-    for one in stamped(before):
+    for one in readings(before):
         rule.take(one)
     rule.forget_waiting()
-    late = Stamped(after, 1000, 0.0, 0.0, b"")
+    late = reading(after, 1000)
     assert all(frame.conversion == 1000 for frame in rule.take(late))

@@ -163,10 +163,10 @@ def test_plain_lines_come_back_digit_by_digit(value, unit):
     assert found.resolution_si == last_digit(str(value))
 
 
-@given(value=st.floats(-8.9e37, 8.9e37, allow_nan=False))
+@given(value=st.floats(-8.9e37, 8.9e37, allow_nan=False).filter(lambda value: not 0 < abs(value) < 1e-300))
 def test_scpi_numbers_come_back_exactly(value):
-    assert parse_number(f"{value:+.17E}").value == value
-    assert parse_number(repr(value)).value == value
+    assert parse_number(f"{value:+.17E}").value_si == value
+    assert parse_number(repr(value)).value_si == value
 
 
 @given(

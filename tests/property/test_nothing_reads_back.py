@@ -11,7 +11,7 @@ PYTHON = sorted(path for house in ("acquire", "drivers", "sim") for path in (ROO
 SCRIPTS = sorted((ROOT / "acquire").rglob("*.js"))
 
 ALLOWED = {
-    "acquire/files/toml_lines.py": "the text of a file, sign by sign",
+    "drivers/toml_lines.py": "the text of a file, sign by sign",
     "acquire/journal/upgrade.py": "sentences of earlier programs, brought up as they are read",
     "acquire/heart/duties.py: '=' not in command.text": "a typed line",
     "acquire/heart/serials.py: first.strip('.:,;!') in self.words": "a typed serial, by the commands' names",

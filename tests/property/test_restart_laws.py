@@ -35,7 +35,6 @@ def test_the_record_of_what_was_done_is_what_was_done(seed):
             live.serial,
             order=live.order,
             warm_check=live._worth,
-            brackets=live._brackets,
             placed=live.placed,
         )
         for record in as_from_a_file(records[begin_of(records) :]):

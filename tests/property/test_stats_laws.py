@@ -8,14 +8,10 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from acquire.errors import InputImpossible
-from acquire.stats.capability import CapabilityLimits, capability, normality
-from acquire.stats.charts import Plotted, individuals, subgroups
-from acquire.stats.crossed import StudyTrial, VarianceSource
-from acquire.stats.drift import by_group, drift
-from acquire.stats.gauge import gauge_study, ranges_study
-from acquire.stats.levels import level_changes
-from acquire.stats.pareto import pareto, share_of
-from acquire.stats.run_rules import RunRule, signals
+from acquire.stats.capability import CapabilityLimits, capability, normality, pareto, share_of
+from acquire.stats.charts import Plotted, RunRule, individuals, signals, subgroups
+from acquire.stats.drift import by_group, drift, level_changes
+from acquire.stats.gauge import StudyTrial, VarianceSource, gauge_study, ranges_study
 
 # Whole numbers of thousandths, so that a shift or a scale rounds no spread away.
 values = st.integers(-10_000, 10_000).map(lambda n: n / 1000.0)

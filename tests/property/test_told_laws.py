@@ -10,14 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.answers.reported import (
-    explanation_of,
-    identification_lines,
-    learnt_sheet,
+    explain_unit,
+    identify_core,
+    learn_sheet,
     reading_of,
-    told_about,
 )
 from acquire.errors import SteadyohmError
 from acquire.sheets import load_sheet
+from tests.commands import printed
 from tests.tries import tries
 
 SHEETS = sorted((Path(__file__).parents[2] / "configs" / "sheets").glob("*.toml"))
@@ -39,7 +39,7 @@ def asked(raw):
         file = Path(folder) / "units.csv"
         file.write_bytes(raw)
         try:
-            text = learnt_sheet([file], "Learnt", "CORE")
+            text = "\n".join(printed(learn_sheet, [file], name="Learnt", core="CORE"))
         except SteadyohmError as error:
             said = str(error).strip()
         else:
@@ -92,6 +92,6 @@ def test_whatever_is_told_is_explained_or_refused_in_words(words, temperature, l
             assert pair.a
             assert pair.b
     with contextlib.suppress(SteadyohmError):
-        explanation_of(SHEET, words, told_about(temperature, leads, "hand-2000"))
+        printed(explain_unit, SHEET, words, temperature=temperature, leads=leads)
     with contextlib.suppress(SteadyohmError):
-        assert identification_lines(SHEETS, words, told_about(temperature, leads, "hand-2000"))
+        assert printed(identify_core, SHEETS, words, temperature=temperature, leads=leads)

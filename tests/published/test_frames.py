@@ -135,7 +135,7 @@ def test_scpi_answers_say_what_they_show(vector):
     text = vector["text"].strip()
     if vector["query"] in {"READ?", "FETC?"}:
         number = parse_numbers(text)[0]
-        assert number.value == vector["value"]
+        assert number.value_si == vector["value"]
         wanted = (
             Kind.OVERLOAD
             if vector["overload"]
@@ -151,7 +151,7 @@ def test_scpi_answers_say_what_they_show(vector):
     elif vector["query"] in {"CONF?", "FUNC?"}:
         assert parse_configuration(text).function in {"FRES", "RES", "VOLT"}
     else:
-        assert parse_numbers(text)[0].value is not None
+        assert parse_numbers(text)[0].value_si is not None
 
 
 def test_a_blank_field_of_the_stx_frame_means_what_the_options_say():

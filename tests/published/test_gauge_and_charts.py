@@ -10,13 +10,10 @@ import numpy as np
 import pytest
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO
-from acquire.stats.capability import CapabilityLimits, capability, normality
-from acquire.stats.charts import Plotted, individuals, subgroups
-from acquire.stats.constants import d2_of_groups, factors
-from acquire.stats.crossed import StudyTrial, VarianceSource
+from acquire.stats.capability import CapabilityLimits, capability, normality, share_of
+from acquire.stats.charts import Plotted, d2_of_groups, factors, individuals, subgroups
 from acquire.stats.drift import by_group, drift
-from acquire.stats.gauge import Method, gauge_study, ranges_study
-from acquire.stats.pareto import share_of
+from acquire.stats.gauge import Method, StudyTrial, VarianceSource, gauge_study, ranges_study
 from tests.later import stats
 
 DATA = Path(__file__).parents[1] / "data" / "published"

@@ -120,9 +120,9 @@ async def test_a_disk_that_refuses_stops_verdicts_until_there_is_room(disk):
             assert told.code == "journal.unusable"
             answer = await still.daemon.command(StartUnit("B"))
             assert [event.code for event in answer] == ["command.refused"]
-            readings = still.daemon.feeds[0].readings
+            readings = still.daemon.feeds[0].came
             await asyncio.sleep(1.5)
-            assert still.daemon.feeds[0].readings > readings + 50, "the meter is read on"
+            assert still.daemon.feeds[0].came > readings + 50, "the meter is read on"
             assert len(still.of(Judged)) == shown, "a verdict was shown that is not on record"
             assert len(still.notices("journal.unusable")) == 1, "said once, not every second"
         finally:

@@ -151,8 +151,8 @@ folder = "journal"
     async def until_readings_resume(self, within_s=30.0):
         """Several more readings."""
         feed = self.daemon.feeds[0]
-        before, deadline = feed.readings, time.monotonic() + within_s
-        while feed.readings < before + 3:
+        before, deadline = feed.came, time.monotonic() + within_s
+        while feed.came < before + 3:
             assert time.monotonic() < deadline, (self.kind, "no readings any more", self.events[-5:])
             await asyncio.sleep(0.02)
 

@@ -9,7 +9,7 @@ import threading
 
 import pytest
 
-from acquire.answers.restoring import Restored, _rows
+from acquire.answers.importing import Restored, _rows
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
 from acquire.journal.history import JournalReader, Query

@@ -7,7 +7,7 @@ import io
 
 import pytest
 
-from acquire.answers.check_chart import chart_lines
+from acquire.answers.batch import chart
 from acquire.bench.assembly import assemble
 from acquire.bench.recording import replay
 from acquire.clock import RealClock
@@ -28,6 +28,7 @@ from acquire.records import (
 )
 from tests.benchmarks.drivers_peers import Instrument
 from tests.commanded import commanded
+from tests.commands import printed
 from tests.waiting import until
 from tests.whole_bench import bench_file, journal_entries
 
@@ -81,9 +82,9 @@ class Shift:
     async def touch(self, ohm):
         """Lift, then hold the probes on something."""
         self.meter.values["RES"] = self.meter.values["FRES"] = 9.9e37
-        seen = self.daemon.feeds[0].readings
+        seen = self.daemon.feeds[0].came
         await asyncio.sleep(0.5)
-        await until(lambda: self.daemon.feeds[0].readings > seen + 3)
+        await until(lambda: self.daemon.feeds[0].came > seen + 3)
         self.meter.values["RES"] = self.meter.values["FRES"] = ohm
 
 
@@ -103,7 +104,7 @@ async def test_a_shift_with_its_check_is_on_the_record_and_the_next_start_knows_
             await shift.touch(100.002)
             await shift.until(lambda: shift.of(CheckStandard))
     assert [entry.kind for entry in journal_entries(tmp_path, "check_standard")] == ["check_standard"] * 2
-    assert sum("◆" in line for line in chart_lines(tmp_path / "journal", None, 50)) == 2
+    assert sum("◆" in line for line in printed(chart, tmp_path / "journal")) == 2
 
 
 async def test_a_stopped_bench_is_stopped_after_a_restart_too(tmp_path):

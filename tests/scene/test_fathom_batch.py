@@ -17,14 +17,14 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from acquire.answers.batch import all_batches, report_from
+from acquire.journal.history import JournalReader
 from acquire.journal.plain import spelt
 from acquire.records import BatchEvent, BatchState, Outcome
+from acquire.reports.batch import batch_report, batches_of
 from acquire.reports.batch_document import batch_document
 from acquire.reports.export import batch_csv
 from acquire.reports.pictures import svg_pictures
-from acquire.reports.printing import as_html
-from acquire.reports.terminal import as_terminal
+from acquire.reports.printing import as_html, as_terminal
 from acquire.simulated.demo import DemoOptions, run_demo
 from tests.whole_bench import QUIET
 
@@ -54,7 +54,8 @@ async def worked(folder, units, speed):
 async def test_the_first_units_of_the_batch_in_short(tmp_path):
     """Two units: begun, spools said, first unit as predicted, polarity typed, finished."""
     journal = await worked(tmp_path / "run", 2, 10.0)
-    report = report_from(journal, NAME)
+    with JournalReader(journal) as record:
+        report, (line,) = batch_report(record, NAME), batches_of(record)
     assert [deed.deed for deed in report.deeds] == [
         BatchEvent.OPENED,
         BatchEvent.SPOOL_CHANGED,
@@ -67,7 +68,6 @@ async def test_the_first_units_of_the_batch_in_short(tmp_path):
     assert {each.name for each in report.yields} == {"P1", "P2", "S1", "S2", "secondaries", "polarity"}
     assert (report.state, report.expected, report.first_pass.of) == (BatchState.FINISHED, 40, 2)
     assert {line.spools for line in report.units} == {"36-A, 24-K"}
-    (line,) = all_batches(journal)
     assert (line.name, line.units, line.passed) == (NAME, 2, 2)
 
 
@@ -76,7 +76,8 @@ async def test_the_first_units_of_the_batch_in_short(tmp_path):
 def test_the_whole_story_shows_in_the_report(tmp_path):
     """Forty units; about two and a half minutes."""
     journal = asyncio.run(worked(tmp_path / "run", None, 6.0))
-    report = report_from(journal, NAME, subgroup=5)
+    with JournalReader(journal) as record:
+        report = batch_report(record, NAME, subgroup=5)
     OUTPUT.mkdir(exist_ok=True)
     page = as_html(batch_document(report, svg=svg_pictures(report)))
     (OUTPUT / "fathom-7-batch.html").write_bytes(page)

@@ -7,7 +7,6 @@ from dataclasses import replace
 import pytest
 
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.files.toml_file import read_toml
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Outcome, Purpose, UnitResult
@@ -64,7 +63,6 @@ def bench_for(sheet):
         ),
         four_wire_below_ohm=10.0,
     )
-    assert isinstance(old.meter, ModelStatements)
     bench.begin()
     return bench
 

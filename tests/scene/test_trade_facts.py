@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Match, Notice, Outcome, Purpose, Settled, StartUnit
 from acquire.sheets import load_sheet
@@ -67,7 +66,7 @@ class Shop:
         names = str(list(pair)).replace("'", '"')
         file.write_text(SHEET.replace("{pair}", names).replace("{more}", more), encoding="utf-8")
         self.model = load_model(METERS / f"{meter}.toml")
-        self.statements = ModelStatements(self.model)
+        self.statements = self.model
         place = Circumstances("bench", Purpose.FINAL, load_sheet(file), "m", meter, "h", "h", "test")
         self.now_s, self.number = 1000.0, 0
         self.lead_ohm, self.full_scale = lead_ohm, full_scale

@@ -8,8 +8,8 @@ import re
 
 import pytest
 
-from acquire.answers.check import budget_facts, budget_lines, check_files
-from acquire.answers.meter_fit import MeterFit
+from acquire.answers.check import budget_facts, budget_lines, check_file
+from acquire.answers.sheet_checks import MeterFit
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import MeterSettings, TemperatureSettings
@@ -32,7 +32,7 @@ EXAMPLE = CONFIGS / "benches" / "example.toml"
 
 def report_of(path):
     """The report on one file."""
-    return check_files([path])[0]
+    return check_file(path)
 
 
 @pytest.mark.parametrize(
@@ -41,7 +41,7 @@ def report_of(path):
 def test_every_shipped_file_is_recognised_and_in_order(pattern, kind):
     paths = sorted(CONFIGS.glob(pattern))
     assert paths
-    for report in check_files(paths):
+    for report in map(check_file, paths):
         assert (report.kind, report.faults) == (kind, ())
         assert report.summary[0].startswith(str(report.path))
         facts = json.loads(json.dumps(report.as_json(), allow_nan=False))
@@ -257,7 +257,7 @@ def test_words_of_a_meter_of_two_lines_come_from_its_profile(tmp_path):
 
 
 def test_one_bad_file_does_not_keep_the_others_from_being_checked(tmp_path):
-    reports = check_files([tmp_path / "none.toml", EXAMPLE])
+    reports = [check_file(tmp_path / "none.toml"), check_file(EXAMPLE)]
     assert [bool(report.faults) for report in reports] == [True, False]
 
 
@@ -307,13 +307,13 @@ def test_spool_cards_are_checked_with_the_bench(tmp_path):
         tmp_path, meter="tcp:127.0.0.1:9", sheet="fathom-7.toml",
         changes=[(sheet, f'{sheet}\nspools = "spools.toml"')],
     )  # fmt: skip
-    (report,) = check_files([file])
+    report = check_file(file)
     assert not report.faults
     told = "\n".join(report.summary)
     assert "spool 36-A: 1.377 Ω a metre at 20 °C, fits P1, P2" in told
     assert "fits no winding of this sheet" in told
     spools.write_text(card + "length = 3\n", encoding="utf-8")
-    (report,) = check_files([file])
+    report = check_file(file)
     assert [str(fault.file) for fault in report.faults] == [str(spools)]
 
 
@@ -344,12 +344,12 @@ def test_a_bench_with_a_fixture_lists_every_pair_that_it_will_measure(tmp_path):
     file = bench_file(
         tmp_path, meter="tcp:127.0.0.1:9", changes=[("[temperature]", f"{table}\n[temperature]")]
     )
-    (report,) = check_files([file])
+    report = check_file(file)
     text = "\n".join(report.summary)
     assert "fixture: 21 pairs, 7 pins with one contact each, 14 channels, card in the meter" in text
     assert "open, above 1.000 MΩ" in text
     file.write_text(file.read_text().replace(", CORE = 107", "").replace(", CORE = 207", ""))
-    (report,) = check_files([file])
+    report = check_file(file)
     assert "no channel for CORE" in report.faults[0].what
     assert report.faults[0].line
 
@@ -363,7 +363,7 @@ def reports_for(folder, sheet, model, *, four_wire=True):
     if not four_wire:
         changes.append(('four_wire_below = "10 ohm"\n', ""))
     file = bench_file(folder, meter="tcp:127.0.0.1:5025", sheet=f"{sheet}.toml", changes=changes)
-    return check_files([file])
+    return [check_file(file)]
 
 
 def steps_of(folder, sheet, model, **how):
@@ -419,7 +419,7 @@ def test_the_facts_for_programs_are_plain_json(tmp_path):
 def test_a_bench_file_is_needed():
     """A sheet alone has no meter."""
     with pytest.raises(InputImpossible, match="bench file"):
-        budget_lines(check_files([CONFIGS / "sheets" / "quern-12.toml"]))
+        budget_lines([check_file(CONFIGS / "sheets" / "quern-12.toml")])
 
 
 def test_a_strap_has_an_upper_limit_for_its_tolerance(tmp_path):

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from dataclasses import replace
 
 import pytest
 from typer.testing import CliRunner
 
-from acquire.answers.importing import type_in, wanted_lines
+from acquire.answers.importing import result
 from acquire.cli import app
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.history import JournalReader
 from acquire.journal.store import Journal
 from acquire.records import Outcome, TypedResult, UnitResult
+from tests.commands import printed
 from tests.known_records import RESULT, STARTED
 from tests.known_visits import INSULATION, TURNS
 from tests.whole_bench import bench_file
@@ -39,6 +41,11 @@ def bench(tmp_path):
     return file
 
 
+def type_in(bench, serial, texts):
+    """What the command says of each result, as a program reads it."""
+    return [json.loads(line) for line in printed(result, bench, texts, serial=serial, as_json=True)]
+
+
 async def opened(folder):
     """The journal, open for writing as a bench has it."""
     return await asyncio.to_thread(
@@ -49,9 +56,9 @@ async def opened(folder):
 def test_a_result_goes_on_the_record_of_its_unit(bench, tmp_path):
     """Judged by the sheet that the bench file names."""
     (record,) = type_in(bench, "A1", ["insulation = 120 Mohm, 500 V, by IR-2, accuracy 5 %"])
-    assert record.outcome is Outcome.PASS
+    assert record["outcome"] == Outcome.PASS
     with JournalReader(tmp_path / "journal") as journal:
-        assert journal.by_serial("A1")[-1].record == record
+        assert journal.by_serial("A1")[-1].payload == record
 
 
 def test_what_it_makes_of_the_unit_goes_on_the_record_with_it(bench, tmp_path):
@@ -80,7 +87,7 @@ def test_a_sister_coil_typed_earlier_may_be_the_pattern(bench):
     """Looked up on the record, since the unit was started."""
     type_in(bench, "A1", ["L P1 = 6.02 H, 100 Hz"])
     (record,) = type_in(bench, "A1", ["L P2 = 5.98 H, 100 Hz, against L P1, within 3 %, accuracy 0.5 %"])
-    assert (record.pattern, record.outcome) == ("L P1", Outcome.PASS)
+    assert (record["pattern"], record["outcome"]) == ("L P1", Outcome.PASS)
 
 
 def test_of_several_results_all_or_none_are_recorded(bench, tmp_path):
@@ -117,6 +124,6 @@ def test_the_command_says_what_a_result_means_that_cannot_be_judged(bench):
 
 def test_what_is_wanted_can_be_asked(bench):
     """Names, limits, cautions, and how to write it."""
-    said = "\n".join(wanted_lines(bench))
+    said = CliRunner().invoke(app, ["result", str(bench)]).output
     assert "at 500 V: at least 50.0 MΩ" in said
     assert "hands off" in said

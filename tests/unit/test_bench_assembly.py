@@ -80,10 +80,10 @@ async def test_a_second_thermometer_has_a_feed_and_an_age_of_its_own(tmp_path):
     daemon = await assembled(tmp_path, two, thermometer="tcp:127.0.0.1:8")
     await daemon.journal.close()
     assert [feed.name for feed in daemon.feeds] == ["meter", "thermometer", "thermometer 2"]
-    assert [feed.meter.meter_id for feed in daemon.feeds[1:]] == ["thermometer", "thermometer-2"]
+    assert [feed.device.meter_id for feed in daemon.feeds[1:]] == ["thermometer", "thermometer-2"]
     for utc_s in (1.0, 2.0):
         for feed, celsius in zip(daemon.feeds[1:], (22.0, 23.0), strict=True):
-            await feed.take(warm(feed.meter.meter_id, celsius, utc_s))
+            await feed.take(warm(feed.device.meter_id, celsius, utc_s))
     assert daemon.pipeline.conditions.temperature.celsius == 22.5
     assert set(daemon.latest_s) == {"thermometer", "thermometer 2"}
 

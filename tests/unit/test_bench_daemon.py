@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.answers.reported import learnt_sheet
+from acquire.answers.reported import learn_sheet
 from acquire.bench import daemon as module
 from acquire.bench.assembly import assemble
 from acquire.bench.daemon import recorded
@@ -327,6 +327,6 @@ async def test_good_units_called_so_at_the_bench_make_a_sheet(tmp_path):
         wanted = 1.005 * READS[pair] / (1.0 + 0.00393 * kelvin)
         found = next(ohm for ends, ohm in now.items() if {end.strip("'") for end in ends} == set(pair))
         assert found == pytest.approx(wanted, rel=2e-3)
-    assert (
-        learnt_sheet([tmp_path / "journal"], "Teal 6", "CORE") == (tmp_path / "teal-6-of-2.toml").read_text()
-    )
+    again = tmp_path / "again.toml"
+    learn_sheet([tmp_path / "journal"], name="Teal 6", core="CORE", write=again)
+    assert again.read_text() == (tmp_path / "teal-6-of-2.toml").read_text()

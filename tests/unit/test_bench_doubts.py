@@ -5,13 +5,12 @@ from __future__ import annotations
 import pytest
 
 from acquire.bench.doubts import DisplayDoubts
-from acquire.files.statements import ModelStatements
 from acquire.steps.setup_choice import Wanted
 from drivers.models import load_model
 from drivers.reading import Flag, Kind, Quantity, Reading
 from tests.whole_bench import CONFIGS
 
-HAND = ModelStatements(load_model(CONFIGS / "meters" / "hand-2000.toml"))
+HAND = load_model(CONFIGS / "meters" / "hand-2000.toml")
 
 
 def read(ohm, full, *, at_s=0.0, flags=(), visible=(), quantity=Quantity.RESISTANCE):
@@ -32,13 +31,13 @@ def read(ohm, full, *, at_s=0.0, flags=(), visible=(), quantity=Quantity.RESISTA
 
 def doubts():
     """Of a 2000-count hand meter."""
-    return DisplayDoubts(lambda: HAND)
+    return DisplayDoubts()
 
 
 def codes(watch, *readings, wanted_ohm=55.0):
     """What is told of each reading."""
     wanted = Wanted(expected_ohm=wanted_ohm)
-    return [[notice.code for notice in watch.notices(reading, wanted)] for reading in readings]
+    return [[notice.code for notice in watch.notices(reading, wanted, HAND)] for reading in readings]
 
 
 def test_a_coarser_range_than_the_step_needs_is_told_once():
@@ -50,8 +49,8 @@ def test_a_coarser_range_than_the_step_needs_is_told_once():
 def test_the_sentence_names_both_ranges():
     """What it is on, and where to turn it."""
     watch, wanted = doubts(), Wanted(expected_ohm=55.0)
-    watch.notices(read(46, 2000), wanted)
-    (notice,) = watch.notices(read(46, 2000), wanted)
+    watch.notices(read(46, 2000), wanted, HAND)
+    (notice,) = watch.notices(read(46, 2000), wanted, HAND)
     assert notice.facts == {"full_ohm": 2e3, "finest_ohm": 200.0}
 
 
@@ -91,7 +90,7 @@ def test_an_overload_on_a_range_that_shows_no_open_pair_is_told_once():
     watch, wanted = doubts(), Wanted(open_above_ohm=1e6)
     hunting = [read(None, 200.0 * 10**n, at_s=0.4 * n) for n in range(5)]
     left = [read(None, 200.0, at_s=10.0 + second) for second in range(4)]
-    told = [[notice.code for notice in watch.notices(reading, wanted)] for reading in (*hunting, *left)]
+    told = [[notice.code for notice in watch.notices(reading, wanted, HAND)] for reading in (*hunting, *left)]
     assert told == [[]] * 7 + [["meter.range_low"], []]
 
 
@@ -99,4 +98,6 @@ def test_no_range_is_too_low_where_no_open_pair_is_asked_for():
     """A bench between two units, and a winding whose upper limit the range holds."""
     for wanted in (Wanted(), Wanted(expected_ohm=100.0, open_above_ohm=110.0)):
         watch = doubts()
-        assert not [n for second in range(9) for n in watch.notices(read(None, 200.0, at_s=second), wanted)]
+        assert not [
+            n for second in range(9) for n in watch.notices(read(None, 200.0, at_s=second), wanted, HAND)
+        ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from types import SimpleNamespace
 
 import pytest
 
@@ -111,7 +112,7 @@ async def at_work(meter, wanted=None, name="meter"):
 async def test_every_reading_is_handed_on_in_order():
     """And counted."""
     async with at_work(Scripted([reading(1), reading(2), reading(3), asyncio.Event()])) as (feed, seen):
-        await until(lambda: feed.readings == 3)
+        await until(lambda: feed.came == 3)
         assert [r.conversion for r in seen.readings] == [1, 2, 3]
         assert seen.codes() == []
 
@@ -123,7 +124,7 @@ async def test_a_broken_link_is_told_once_and_once_more_when_it_is_back():
         [reading(1), LinkLost("it hung up", port="tcp:x")], gone, gone, gone, [reading(2), asyncio.Event()]
     )
     async with at_work(meter) as (feed, seen):
-        await until(lambda: feed.readings == 2)
+        await until(lambda: feed.came == 2)
         await until(lambda: "meter.back" in seen.codes())
     assert seen.codes() == ["meter.lost", "meter.back"]
     assert seen.notices[0].weight is Severity.STOP
@@ -153,7 +154,8 @@ async def test_no_reading_that_may_bring_a_verdict_is_taken_from_a_meter_that_wa
     meter = Turned([reading(1), reading(2), reading(3)], [reading(4), asyncio.Event()])
     seen = Seen()
     feed = Feed("meter", meter, HandClock(), seen.take, seen.tell, seen.gone)
-    feed.ripe = lambda each: each.conversion == 3
+    ripe = SimpleNamespace(ripe=lambda each: each.conversion == 3)
+    feed.heart = lambda: SimpleNamespace(meter=None, settling=ripe)
     task = asyncio.create_task(feed.run())
     await until(lambda: len(seen.readings) == 3)
     task.cancel()
@@ -165,7 +167,7 @@ async def test_no_reading_that_may_bring_a_verdict_is_taken_from_a_meter_that_wa
 async def test_an_instrument_that_stops_sending_is_lost():
     """Its stream ends without an error."""
     async with at_work(Scripted([reading(1)], [reading(2), asyncio.Event()])) as (feed, seen):
-        await until(lambda: feed.readings == 2)
+        await until(lambda: feed.came == 2)
     assert "stopped sending" in seen.notices[0].facts["cause"]
 
 
@@ -181,7 +183,7 @@ async def test_the_meter_is_set_when_the_step_wants_another_and_after_each_openi
     change, go_on = asyncio.Event(), asyncio.Event()
     meter = Scripted([reading(1), reading(2), change, LinkLost("gone", port="p")], [reading(4), go_on])
     async with at_work(meter, lambda: wanted[0]) as (feed, _):
-        await until(lambda: feed.readings == 2)
+        await until(lambda: feed.came == 2)
         assert [s.expected_si for s in meter.setups] == [100.0]
         wanted[0] = Wanted(Quantity.RESISTANCE_4W, 5.0)
         meter.life[2] = reading(3)
@@ -196,7 +198,7 @@ async def test_a_refused_function_is_told_once_and_does_not_end_the_feed():
     """The step asks for four wires; the meter has two."""
     meter = Scripted([reading(1), reading(2), asyncio.Event()], refuses={Quantity.RESISTANCE_4W})
     async with at_work(meter, lambda: Wanted(Quantity.RESISTANCE_4W)) as (feed, seen):
-        await until(lambda: feed.readings == 2)
+        await until(lambda: feed.came == 2)
     assert seen.codes() == ["meter.refused"]
 
 
@@ -204,7 +206,7 @@ async def test_what_must_be_turned_by_hand_is_said():
     """A meter with a dial."""
     meter = Scripted([reading(1), asyncio.Event()], turn=("Set the dial to ohms.",))
     async with at_work(meter, Wanted) as (feed, seen):
-        await until(lambda: feed.readings == 1)
+        await until(lambda: feed.came == 1)
     assert [(n.code, n.facts) for n in seen.notices] == [("meter.turn", {"turn": "Set the dial to ohms."})]
 
 
@@ -212,5 +214,5 @@ async def test_the_link_is_closed_whatever_ends_the_feed():
     """As often as it was opened."""
     meter = Scripted([reading(1), LinkLost("gone", port="p")], [reading(2), asyncio.Event()])
     async with at_work(meter) as (feed, _):
-        await until(lambda: feed.readings == 2)
+        await until(lambda: feed.came == 2)
     assert meter.opened == meter.closed == 2

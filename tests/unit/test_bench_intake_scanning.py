@@ -53,7 +53,7 @@ async def shift(monkeypatch, *lives):
     async def tell(notice):
         notices.append(notice)
 
-    feed = ScannerFeed(Scripted(*lives), HandClock(), obey, tell, _wait_s=0.001)
+    feed = ScannerFeed("scanner", Scripted(*lives), HandClock(), obey, tell, _wait_s=0.001)
     with contextlib.suppress(TimeoutError):
         async with asyncio.timeout(0.3):
             await feed.run()
@@ -65,7 +65,7 @@ async def test_a_code_puts_a_unit_on_the_bench(monkeypatch):
     commands, notices, feed = await shift(monkeypatch, [scan("A-1"), scan("A-2")])
     assert commands == [StartUnit("A-1"), StartUnit("A-2")]
     assert notices == []
-    assert feed.scans == 2
+    assert feed.came == 2
 
 
 async def test_a_refused_code_is_said_with_its_reason(monkeypatch):

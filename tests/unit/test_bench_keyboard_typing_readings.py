@@ -31,8 +31,3 @@ async def test_digits_that_no_range_of_it_shows_are_refused(text):
         await typing()(text)
     assert refused.value.refusal is Refusal.READING_NOT_SHOWN
     assert refused.value.facts["model"] == "hand-2000"
-
-
-async def test_without_a_meter_file_anything_is_taken():
-    """Nothing says what the display can show."""
-    assert (await typing(None)("441.327"))["ohm"] == 441.327

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from acquire.answers.replay import compare, replayed
-from acquire.bench.recording import RecordingInvalid, replay
+from acquire.answers.history import compare
+from acquire.bench.recording import RecordingInvalid, replay, verdicts_of
 from acquire.bench.service import service_of
 from acquire.bench.systemd import Supervisor
 from acquire.cli import app
@@ -128,7 +128,7 @@ def test_a_replay_gives_the_verdicts_of_the_journal_byte_for_byte(day):
     results = [json.dumps(to_plain(e)) for e in events if isinstance(e, UnitResult)]
     assert again == [json.dumps(entry.payload) for entry in journal_entries(folder, "verdict")]
     assert results == [json.dumps(entry.payload) for entry in journal_entries(folder, "unit_result")]
-    assert compare(list(replayed(folder / "day.recording", None)), folder / "journal")[0]
+    assert compare(list(verdicts_of(replay(folder / "day.recording"))), folder / "journal")[0]
 
 
 def test_a_replay_gives_the_evidence_too(day):

@@ -304,7 +304,7 @@ async def test_monitors_are_told_how_the_bench_is(tmp_path):
         assert status == 200
         assert (
             float(numbers['steadyohm_verdicts_total{bench="bench-1",outcome="pass"}'])
-            == still.daemon.verdicts
+            == still.daemon.outcomes.total()
         )
         assert float(numbers['steadyohm_readings_total{bench="bench-1",meter="meter"}']) > 100
         assert float(numbers['steadyohm_journal_bytes{bench="bench-1"}']) > 10_000

@@ -58,7 +58,7 @@ def test_every_shipped_file_loads_and_says_its_source(file):
     assert model.name == file.stem
     assert model.source == "typical figures of its class, not of a particular product"
     for each in model.ranges:
-        statement = model.accuracy(each.quantity, each.full_scale_si)
+        statement = model.in_use(each.quantity, each.full_scale_si, 0.0)
         assert half_width_si(statement, each.full_scale_si) >= each.resolution_si
 
 
@@ -82,34 +82,28 @@ def test_counts_of_the_hand_meter_are_what_its_name_says():
 
 def test_the_smallest_range_that_can_show_the_value_is_chosen(tmp_path):
     model = load_model(written(tmp_path, GOOD))
-    assert model.range_for(Quantity.RESISTANCE, 199.9).full_scale_si == 200.0
-    assert model.range_for(Quantity.RESISTANCE, -200.1).full_scale_si == 2000.0
-    assert model.range_for(Quantity.RESISTANCE, 2001.0) is None
-    assert model.range_for(Quantity.RESISTANCE_4W, 1.0) is None
+    assert model.holding(Quantity.RESISTANCE, 199.9).range_full_scale_si == 200.0
+    assert model.holding(Quantity.RESISTANCE, -200.1).range_full_scale_si == 2000.0
+    assert model.holding(Quantity.RESISTANCE, 2001.0) is None
+    assert model.holding(Quantity.RESISTANCE_4W, 1.0) is None
 
 
 def test_overrange_is_used_and_a_range_is_found_by_either_name(tmp_path):
     model = load_model(
         written(tmp_path, GOOD.replace("resolution_si = 0.1", "resolution_si = 0.1\noverrange_percent = 20"))
     )
-    assert model.range_for(Quantity.RESISTANCE, 239.0).full_scale_si == 200.0
-    assert model.accuracy(Quantity.RESISTANCE, 240.0).range_full_scale_si == 200.0
-    assert model.accuracy(Quantity.RESISTANCE, 199.9).range_full_scale_si == 200.0
-    assert model.accuracy(Quantity.RESISTANCE, 165.0).range_full_scale_si == 200.0
+    assert model.holding(Quantity.RESISTANCE, 239.0).range_full_scale_si == 200.0
+    assert model.in_use(Quantity.RESISTANCE, 240.0, 0.0).range_full_scale_si == 200.0
+    assert model.in_use(Quantity.RESISTANCE, 199.9, 0.0).range_full_scale_si == 200.0
+    assert model.in_use(Quantity.RESISTANCE, 165.0, 0.0).range_full_scale_si == 200.0
 
 
 def test_percentages_become_fractions(tmp_path):
-    statement = load_model(written(tmp_path, GOOD)).accuracy(Quantity.RESISTANCE, 200.0)
+    statement = load_model(written(tmp_path, GOOD)).in_use(Quantity.RESISTANCE, 200.0, 0.0)
     assert statement.fraction_of_reading == pytest.approx(0.008)
     assert statement.limit_per_kelvin == pytest.approx(0.1)
     assert half_width_si(statement, 100.0) == pytest.approx(0.8 + 0.5)
     assert statement.source == "measured here"
-
-
-def test_a_range_that_is_not_in_the_file_is_named_with_those_that_are(tmp_path):
-    model = load_model(written(tmp_path, GOOD))
-    with pytest.raises(ModelInvalid, match=r"no resistance range of 20 ohm \(it knows: 200, 2000\)"):
-        model.accuracy(Quantity.RESISTANCE, 20.0)
 
 
 def test_a_calibration_is_read_with_the_day_it_falls_due(tmp_path):
@@ -185,3 +179,47 @@ def test_a_file_with_the_key_of_earlier_ones_loads_and_says_where_it_stands(tmp_
     assert [lines[number - 1] for number in model.unused] == ["offset_compensated = true"] * 2
     assert model.ranges == load_model(written(tmp_path, GOOD)).ranges
     assert "misspelt" in faults(tmp_path, GOOD + "offset_compensation = true\n")
+
+
+HAND = load_model(Path(__file__).resolve().parents[2] / "configs/meters/hand-2000.toml")
+OHMS = Quantity.RESISTANCE
+
+
+@pytest.mark.parametrize(
+    ("full_scale", "value", "expected"),
+    [(200.0, 20.6, 200.0), (2000.0, 20.6, 2000.0), (None, 20.6, 200.0), (None, 450.0, 2000.0)],
+)
+def test_the_range_in_use_is_what_is_stated(full_scale, value, expected):
+    """Where the meter does not tell its range, the smallest that holds the value."""
+    assert HAND.in_use(OHMS, full_scale, value).range_full_scale_si == expected
+
+
+@pytest.mark.parametrize(
+    ("quantity", "full_scale", "value"),
+    [(OHMS, 321.0, 20.0), (Quantity.RESISTANCE_4W, None, 20.0), (OHMS, None, 1e9)],
+)
+def test_what_the_file_does_not_state_is_none(quantity, full_scale, value):
+    """A range it has not, a function it has not, a value beyond all ranges."""
+    assert HAND.in_use(quantity, full_scale, value) is None
+
+
+def test_the_smallest_range_that_holds_a_value():
+    """For choosing a range before measuring."""
+    assert HAND.holding(OHMS, 0.0).range_full_scale_si == 200.0
+    assert HAND.holding(OHMS, 250.0).range_full_scale_si == 2000.0
+    assert HAND.holding(OHMS, 1e9) is None
+
+
+@pytest.mark.parametrize(
+    ("value", "resolution", "expected"),
+    [
+        (46.0, 1.0, 2000.0),
+        (46.1, 0.1, 200.0),
+        (46.0, 0.003, 200.0),
+        (460.0, 0.1, 2000.0),
+        (46.0, None, 200.0),
+    ],
+)
+def test_a_range_that_is_not_told_is_known_by_its_count(value, resolution, expected):
+    """46 where 46.1 could be sent is the coarser range; a count that no range has goes by the value."""
+    assert HAND.in_use(OHMS, None, value, resolution).range_full_scale_si == expected

@@ -39,7 +39,7 @@ def test_the_class_shown_runs():
     names: dict = {}
     imports = """
 from drivers.frame import Decoded, FrameProtocol, FrameRefused
-from drivers.handheld.hand_meter import HandMeter, capabilities_of
+from drivers.handheld.hand_meter import HandMeter
 from drivers.handheld.options import HandMeterOptions
 from drivers.link.address import SerialLine
 from drivers.link.framing import LineFramer

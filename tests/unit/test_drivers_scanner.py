@@ -15,7 +15,7 @@ import pytest
 
 from drivers.errors import AddressInvalid, LinkLost, LinkUnavailable, MeterError
 from drivers.link.framing import LineFramer
-from drivers.registry import open_scanner
+from drivers.registry import open_device
 from drivers.scanner.scanner import KeyText, Scanner, ScannerOptions, parse_code
 
 FRAMES = json.loads((Path(__file__).parent.parent / "data" / "frames.json").read_text(encoding="utf-8"))[
@@ -91,7 +91,11 @@ async def test_a_keyboard_that_is_none_is_refused_in_one_sentence(tmp_path):
 
 
 def test_a_scanner_is_made_from_a_bench_file_and_its_faults_are_sentences():
-    made = open_scanner(scanner_id="s", address="tcp:127.0.0.1:1", clock=clock, options={"pattern": PATTERN})
+    made = open_device(
+        "scanner", scanner_id="s", address="tcp:127.0.0.1:1", clock=clock, options={"pattern": PATTERN}
+    )
     assert isinstance(made, Scanner)
     with pytest.raises(MeterError, match="not a regular expression"):
-        open_scanner(scanner_id="s", address="tcp:127.0.0.1:1", clock=clock, options={"pattern": "("})
+        open_device(
+            "scanner", scanner_id="s", address="tcp:127.0.0.1:1", clock=clock, options={"pattern": "("}
+        )

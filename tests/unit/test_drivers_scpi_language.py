@@ -27,7 +27,7 @@ from drivers.scpi.language import (
     ],
 )
 def test_numbers_of_every_form_are_read(text, value):
-    assert parse_number(text).value == pytest.approx(value, rel=1e-12)
+    assert parse_number(text).value_si == pytest.approx(value, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -46,7 +46,7 @@ def test_numbers_of_every_form_are_read(text, value):
 )
 def test_overload_is_known_by_value_and_not_by_spelling(text, kind):
     assert parse_number(text).kind is kind
-    assert parse_number(text).value is None
+    assert parse_number(text).value_si is None
 
 
 @pytest.mark.parametrize("text", ["", "1.0.0", "+1.0E", "0x10", "10 ohm", "1_000", "ohm", "--1", "1,5"])
@@ -56,7 +56,7 @@ def test_what_is_not_one_whole_number_is_refused(text):
 
 
 def test_several_numbers_in_one_reply_are_kept_in_order():
-    assert [n.value for n in parse_numbers("+1.0E+00,+2.0E+00,9.9E37")] == [1.0, 2.0, None]
+    assert [n.value_si for n in parse_numbers("+1.0E+00,+2.0E+00,9.9E37")] == [1.0, 2.0, None]
 
 
 @pytest.mark.parametrize(

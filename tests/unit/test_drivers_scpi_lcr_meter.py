@@ -27,8 +27,8 @@ def clock():
 @pytest.mark.parametrize("vector", VECTORS, ids=lambda vector: vector["id"])
 def test_triples_say_what_they_show(vector):
     triple = parse_triple(vector["text"])
-    assert triple.primary.value == vector["value"]
-    assert triple.secondary.value == vector["secondary"]
+    assert triple.primary.value_si == vector["value"]
+    assert triple.secondary.value_si == vector["secondary"]
     assert (triple.bin_number is not None) == (vector["text"].count(",") == 3)
     quantity = Quantity.CAPACITANCE if vector["unit"] == "F" else Quantity.INDUCTANCE
     strict = LcrDialect(LcrOptions()).parse_reading(vector["text"], quantity)

@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import random
 import time
+from functools import partial
 
 import pytest
 from pydantic import ValidationError
@@ -11,7 +12,7 @@ from pydantic import ValidationError
 from drivers.errors import LinkTimeout, MeterRefused
 from drivers.meter import Setup
 from drivers.reading import Kind, Quantity
-from drivers.registry import open_meter, open_switch_card
+from drivers.registry import open_device, open_meter
 from drivers.scpi.switch_card import SwitchCardOptions
 from sim.bench import scpi_session
 from sim.clock import BenchClock
@@ -23,6 +24,7 @@ from sim.switch_card import BusCard
 from tests.known_units import PLOVER_80
 
 CHANNELS = [*range(101, 108), *range(201, 208)]
+card_at = partial(open_device, "switch card")
 QUICK = {"settle_s": 0.0, "quiet_s": 0.02}
 
 
@@ -63,7 +65,10 @@ def meter_at(address):
 
 async def test_break_before_make_and_both_are_asked(tmp_path):
     """Open all, ask; close, ask."""
-    async with served() as bench, open_switch_card(CHANNELS, address=bench.address, options=QUICK) as card:
+    async with (
+        served() as bench,
+        card_at(CHANNELS, address=bench.address, options=QUICK) as card,
+    ):
         await card.connect([101, 202])
         assert card.closed == {101, 202}
         await card.connect([102, 203])
@@ -80,7 +85,7 @@ async def test_a_card_in_the_meter_moves_between_two_readings():
     """One link: no answer ends up with the wrong question, and each reading is of the pair that is closed."""
     async with served() as bench:
         meter = meter_at(bench.address)
-        async with meter, open_switch_card(CHANNELS, host=meter, options=QUICK) as card:
+        async with meter, card_at(CHANNELS, host=meter, options=QUICK) as card:
             await meter.configure(Setup(Quantity.RESISTANCE_4W, 1000.0, 1.0))
             source = meter.readings()
             seen = []
@@ -99,7 +104,10 @@ async def test_a_card_in_the_meter_moves_between_two_readings():
 
 async def test_a_card_that_is_not_as_it_was_told_is_refused():
     """The card's own word is enough to stop."""
-    async with served() as bench, open_switch_card(CHANNELS, address=bench.address, options=QUICK) as card:
+    async with (
+        served() as bench,
+        card_at(CHANNELS, address=bench.address, options=QUICK) as card,
+    ):
         asked = "ROUT:CLOS? (@" + ",".join(map(str, CHANNELS)) + ")"
         bench.answers[asked] = ",".join("1" if n == 104 else "0" for n in CHANNELS)
         with pytest.raises(MeterRefused, match="of channel 104 that it stays closed"):
@@ -108,7 +116,10 @@ async def test_a_card_that_is_not_as_it_was_told_is_refused():
 
 async def test_a_relay_that_does_not_close_is_refused():
     """Said by the card, not felt by the meter."""
-    async with served() as bench, open_switch_card(CHANNELS, address=bench.address, options=QUICK) as card:
+    async with (
+        served() as bench,
+        card_at(CHANNELS, address=bench.address, options=QUICK) as card,
+    ):
         close = bench.card.close
 
         async def lame(channels):
@@ -124,7 +135,7 @@ async def test_a_garbled_answer_is_no_word_of_the_card(answer):
     """The link counts as out of step; asked again it is believed."""
     async with (
         served() as bench,
-        open_switch_card(CHANNELS, address=bench.address, options={**QUICK, "reply_timeout_s": 0.3}) as card,
+        card_at(CHANNELS, address=bench.address, options={**QUICK, "reply_timeout_s": 0.3}) as card,
     ):
         asked = "ROUT:CLOS? (@" + ",".join(map(str, CHANNELS)) + ")"
         bench.answers[asked] = answer or None
@@ -139,9 +150,7 @@ async def test_an_unknown_channel_is_the_cards_own_error():
     """SCPI's -222, as the card's error queue has it."""
     async with (
         served() as bench,
-        open_switch_card(
-            [101, 999], address=bench.address, options={**QUICK, "reply_timeout_s": 0.3}
-        ) as card,
+        card_at([101, 999], address=bench.address, options={**QUICK, "reply_timeout_s": 0.3}) as card,
     ):
         with pytest.raises((MeterRefused, LinkTimeout)):
             await card.connect([101, 999])
@@ -150,7 +159,10 @@ async def test_an_unknown_channel_is_the_cards_own_error():
 async def test_a_strong_current_ends_before_a_relay_opens():
     """Current off, time to discharge, only then open; not when nothing was closed."""
     options = {**QUICK, "current_off": "ABOR", "discharge_s": 0.2}
-    async with served() as bench, open_switch_card(CHANNELS, address=bench.address, options=options) as card:
+    async with (
+        served() as bench,
+        card_at(CHANNELS, address=bench.address, options=options) as card,
+    ):
         await card.open_all()
         assert not bench.lines("ABOR")
         await card.connect([101, 202])
@@ -164,7 +176,7 @@ async def test_a_strong_current_ends_before_a_relay_opens():
 def test_a_card_has_one_way_to_be_reached():
     """A link of its own, or the meter's."""
     with pytest.raises(ValueError, match="link of its own"):
-        open_switch_card([101])
+        card_at([101])
     with pytest.raises(ValidationError, match="no place for"):
         SwitchCardOptions(close="ROUT:CLOS (@101)")
 
@@ -173,7 +185,7 @@ async def test_two_at_once_do_not_get_into_each_others_way():
     """Readings go on while the card is talked to: each waits for the other's turn."""
     async with served() as bench:
         meter = meter_at(bench.address)
-        async with meter, open_switch_card(CHANNELS, host=meter, options=QUICK) as card:
+        async with meter, card_at(CHANNELS, host=meter, options=QUICK) as card:
             await meter.configure(Setup(Quantity.RESISTANCE_4W, 1000.0, 1.0))
 
             async def read():

@@ -13,7 +13,7 @@ from acquire.heart.learnt import learned_of, learnt_notice
 from acquire.journal.plain import from_plain, to_plain
 from acquire.records import Code, Judged, LeadZero, Learned, Notice, ZeroLeads
 from acquire.words.notices import said
-from tests.pure_bench import GOOD, LEAD_OHM, Bench, _model
+from tests.pure_bench import GOOD, LEAD_OHM, Bench
 
 LEARNED = Learned(12, 11, 1.3, 0.25, 0.1, -1.7, 0.2, 2.5, 2.1)
 
@@ -75,7 +75,7 @@ def test_a_recording_with_lessons_and_a_restart_is_replayed_bit_for_bit(tmp_path
     plain = bench.pipeline
     with path.open("x", encoding="utf-8") as out:
         bench.pipeline = RecordedPipeline(
-            plain.place, plain.meter, plain.conditions, four_wire_below_ohm=10.0, out=out, model=_model()
+            plain.place, plain.meter, plain.conditions, four_wire_below_ohm=10.0, out=out
         )
         bench.pipeline.begin()
         bench.events.clear()

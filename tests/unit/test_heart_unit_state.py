@@ -192,9 +192,9 @@ def test_cannot_judge_is_not_asked_for_again():
 
 def test_no_contact_is_only_ever_open_when_confirmed_twice():
     """A probe in the air reads the same: after a while the prompt asks for the key."""
-    state = unit(contact_wait_s=8.0)
-    assert state.prompt(7.9).why is Why.NONE
-    assert state.prompt(8.0).why is Why.SILENT
+    state = unit()
+    assert state.prompt(2.9).why is Why.NONE
+    assert state.prompt(3.0).why is Why.SILENT
     assert not find_open(state)
     assert find_open(state)
     assert [r[:3] for r in state.readings()] == [(Pair("1", "2"), math.inf, 0.0)]
@@ -420,6 +420,21 @@ def test_warm_check_is_left_out_where_it_could_see_nothing():
         while not state.done:
             judge(state, outcome, u_ohm=u_ohm)
         assert (state.total, state.moved()) == (len(PLOVER.steps), None)
+
+
+@pytest.mark.parametrize(("rate_per_s", "asked_for"), [(-1e-3, True), (-1e-5, False)])
+def test_a_unit_that_cools_so_fast_that_each_value_is_coarse_is_read_once_more(rate_per_s, asked_for):
+    """All low and 39 K warm it passed: its own drift had made every touch too coarse for a limit of 0.4 %."""
+    state = unit()
+    for number, step in enumerate(PLOVER.steps):
+        ohm = state.table.nominal_ohm(step.pair)
+        state.apply(
+            Attempt(
+                AttemptKind.JUDGED, step.name, number + 1, 0, Outcome.PASS, ohm, 2e-3 * ohm, 2e-3 * ohm,
+                utc_s=7.0 * number, rate_per_s=rate_per_s, u_rate_per_s=1e-3,
+            )
+        )  # fmt: skip
+    assert (state.current is not None and state.current.name == WARM_CHECK) is asked_for
 
 
 @pytest.mark.parametrize(

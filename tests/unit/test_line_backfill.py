@@ -7,7 +7,7 @@ import psycopg
 import pytest
 from typer.testing import CliRunner
 
-from acquire.answers.restoring import restore
+from acquire.answers.importing import restore
 from acquire.cli import app
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable

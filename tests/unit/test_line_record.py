@@ -10,8 +10,8 @@ import psycopg
 import pytest
 from typer.testing import CliRunner
 
-from acquire.answers.check_chart import chart_lines
-from acquire.answers.replay import Replayed, compare
+from acquire.answers.batch import chart
+from acquire.answers.history import compare
 from acquire.cli import app
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible, JournalUnusable
@@ -26,6 +26,7 @@ from acquire.outlets.payload import as_json, evidence_payload_of, payload_of
 from acquire.outlets.topics import EVIDENCE as EVIDENCE_TOPIC
 from acquire.outlets.topics import LINE_TOPIC_OF_KIND, Topics
 from acquire.records import Finding, FindingKind, Outcome
+from tests.commands import printed
 from tests.known_records import ALL, CHECK, EVIDENCE, NOON_S, RESULT, VERDICT, ZERO
 from tests.light_benches import unit
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
@@ -238,14 +239,14 @@ async def test_the_check_standards_chart_is_the_same_from_both(tmp_path, databas
         await journal.close()
     await store.close()
 
-    here = [list(chart_lines(tmp_path / bench, None, 50)) for bench in ("east", "west")]
-    both = list(chart_lines(database, None, 50))
+    here = [printed(chart, tmp_path / bench) for bench in ("east", "west")]
+    both = printed(chart, database)
     assert both[1 : len(here[0])] == here[0][1:]
     assert both[len(here[0]) + 1 :] == here[1][1:]
     assert [line.partition(":")[0] for line in both if "certified" in line] == ["east, R1", "west, R1"]
-    assert list(chart_lines(database, None, 50, "west")) == here[1]
+    assert printed(chart, database, bench="west") == here[1]
     with pytest.raises(InputImpossible, match='the bench "south"'):
-        list(chart_lines(database, None, 50, "south"))
+        printed(chart, database, bench="south")
     done = CliRunner().invoke(app, ["chart", database, "--bench", "west"])
     assert done.output.splitlines() == here[1]
 
@@ -253,11 +254,8 @@ async def test_the_check_standards_chart_is_the_same_from_both(tmp_path, databas
 async def test_a_replay_is_compared_with_either_record(both):
     """Byte for byte, as the office may do it without the bench's journal."""
     here, there = both
-    verdicts = [
-        Replayed(e.serial, "line", json.dumps(e.payload, separators=(",", ":"), sort_keys=True))
-        for e in here.find(Query(kinds=("verdict",), batch="lot 0"))
-    ]
-    changed = [replace(verdicts[3], as_json=verdicts[3].as_json.replace("Plover", "Lapwing")), *verdicts]
+    verdicts = [e.record for e in here.find(Query(kinds=("verdict",), batch="lot 0"))]
+    changed = [replace(verdicts[3], sheet="Lapwing 80"), *verdicts]
     for place in (here.path, there._address):
         assert compare(verdicts, place) == (
             True,

@@ -20,6 +20,7 @@ from acquire.cli import app
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import spelt
+from acquire.quantity import percent
 from acquire.records import (
     BalanceFound,
     BatchEvent,
@@ -36,12 +37,11 @@ from acquire.records import (
 )
 from acquire.reports.batch import batch_report, batches_of
 from acquire.reports.batch_document import batch_document
+from acquire.reports.document import relative_to, share_text
 from acquire.reports.export import BATCH_COLUMNS, batch_csv
-from acquire.reports.figures import per_cent, relative_to, share_text
 from acquire.reports.pictures import svg_pictures
-from acquire.reports.printing import as_html, as_pdf
-from acquire.reports.terminal import as_terminal
-from acquire.stats.pareto import Share
+from acquire.reports.printing import as_html, as_pdf, as_terminal
+from acquire.stats.capability import Share
 from tests.known_records import BATCH, NOON_S, RESULT, TYPED, VERDICT
 from tests.known_visits import journal_with
 
@@ -443,7 +443,7 @@ def test_a_record_without_batches_says_how_to_begin_one(tmp_path):
 )
 def test_a_share_is_not_rounded_up_to_all(share, said):
     """Nearly all is not all."""
-    assert per_cent(share) == said
+    assert percent(share) == said
 
 
 def test_a_share_of_nothing_is_said_so():

@@ -52,14 +52,14 @@ def test_an_honest_certificate_is_sound(folder, issued, kind):
     """Page and facts; and what is not shown is said."""
     with JournalReader(folder) as record:
         found = check(issued[kind], record)
-    assert (found.sound, found.page, found.record) == (True, True, True)
+    assert (found.sound, found.page_as_drawn, found.facts_on_record) == (True, True, True)
     assert "stand on no record" in found.sentences[-1]
     assert "It is not signed with a key, so who issued it is not shown." in found.sentences
-    assert check(issued[kind]).record is None
+    assert check(issued[kind]).facts_on_record is None
 
 
 def test_line_ends_changed_on_the_way_do_no_harm(folder, issued):
-    assert check(issued["html"].replace(b"\n", b"\r\n")).page is True
+    assert check(issued["html"].replace(b"\n", b"\r\n")).page_as_drawn is True
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def test_a_changed_word_on_the_page_shows(issued, old, new):
     changed = issued["html"].replace(old, new, 1)
     assert changed != issued["html"]
     found = check(changed)
-    assert found.page is False
+    assert found.page_as_drawn is False
     assert not found.sound
     assert "THE PAGE WAS CHANGED" in " ".join(found.sentences)
 
@@ -108,7 +108,7 @@ def test_facts_that_were_changed_with_the_page_show_against_the_record(folder):
     content = as_html(certificate_document(forged(honest, at, reference_ohm=202.0)))
     with JournalReader(folder) as record:
         found = check(content, record)
-    assert (found.page, found.record, found.sound) == (True, False, False)
+    assert (found.page_as_drawn, found.facts_on_record, found.sound) == (True, False, False)
     assert f"entry {honest.entries[at].id} (slow charge)" in " ".join(found.sentences)
 
 
@@ -119,7 +119,7 @@ def test_facts_left_out_show_against_the_record(folder):
     content = as_html(certificate_document(certificate_from(honest.given, honest.result_id, kept)))
     with JournalReader(folder) as record:
         found = check(content, record)
-    assert found.record is False
+    assert found.facts_on_record is False
     assert "which is missing" in " ".join(found.sentences)
 
 
@@ -131,7 +131,10 @@ def test_other_forged_facts_show_too(folder, kind, change):
     honest = facts(folder)
     at = next(i for i, each in enumerate(honest.entries) if each.kind == kind)
     with JournalReader(folder) as record:
-        assert check(as_html(certificate_document(forged(honest, at, **change))), record).record is False
+        assert (
+            check(as_html(certificate_document(forged(honest, at, **change))), record).facts_on_record
+            is False
+        )
 
 
 def test_another_journal_knows_nothing_of_it(issued, tmp_path):
@@ -139,7 +142,7 @@ def test_another_journal_knows_nothing_of_it(issued, tmp_path):
     other = journal_with(tmp_path, visit())
     with JournalReader(other) as record:
         found = check(issued["html"], record)
-    assert found.record is False
+    assert found.facts_on_record is False
     assert "not in this journal" in " ".join(found.sentences)
 
 
@@ -162,7 +165,7 @@ def test_another_version_is_not_called_a_forgery(folder, issued, monkeypatch):
     """Neither sound nor changed: it cannot be told here."""
     monkeypatch.setattr(certificate_check, "SOFTWARE", "steadyohm 9.9.9")
     found = check(issued["html"])
-    assert (found.page, found.sound) == (None, False)
+    assert (found.page_as_drawn, found.sound) == (None, False)
     assert "can only be told with that version" in " ".join(found.sentences)
 
 
@@ -170,7 +173,7 @@ def test_other_pdf_libraries_are_not_called_a_forgery(issued):
     """The file names the versions that drew it."""
     content = re.sub(rb"typst [\d.]+", b"typst 0.0.0", issued["pdf"])
     found = check(content)
-    assert found.page is None
+    assert found.page_as_drawn is None
     assert "other versions of the PDF library" in " ".join(found.sentences)
 
 
@@ -281,7 +284,7 @@ def test_a_certificate_of_form_1_is_held_against_the_record(old, kind):
     """Its values are compared; its page is no longer drawn, and that is said."""
     with JournalReader(old) as record:
         found = check((old / f"certificate.{kind}").read_bytes(), record)
-    assert (found.number, found.serial, found.record, found.page) == (
+    assert (found.id, found.serial, found.facts_on_record, found.page_as_drawn) == (
         "857FF82B-11-4686E403", "PL80-0007", True, None,
     )  # fmt: skip
     told = " ".join(found.sentences)
@@ -300,7 +303,7 @@ def test_a_changed_value_of_form_1_shows(old, was, now):
     content = (old / "certificate.html").read_bytes()
     assert was in content
     with JournalReader(old) as record:
-        assert check(content.replace(was, now), record).record is False
+        assert check(content.replace(was, now), record).facts_on_record is False
 
 
 def test_a_certificate_of_form_1_is_superseded_by_a_later_result(old):
@@ -308,7 +311,7 @@ def test_a_certificate_of_form_1_is_superseded_by_a_later_result(old):
     journal_with(old, [typed])
     with JournalReader(old) as record:
         found = check((old / "certificate.html").read_bytes(), record)
-    assert found.record is True
+    assert found.facts_on_record is True
     assert found.superseded == (
         "Superseded: it states pass, and since then the result was revised: it is FAIL now."
     )

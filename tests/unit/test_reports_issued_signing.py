@@ -44,7 +44,7 @@ def test_line_ends_changed_on_the_way_do_no_harm(key):
 
 def test_a_key_is_its_owners_alone_and_never_written_over(key):
     assert stat.S_IMODE(key[0].stat().st_mode) == 0o600
-    with pytest.raises(InputImpossible, match="cannot be made"):
+    with pytest.raises(InputImpossible, match="is there already"):
         make_keys(key[0])
 
 

@@ -144,10 +144,15 @@ def test_the_csv_is_safe_and_whole(tmp_path):
         [],
         ["--meter", "m", "--spool", "s"],
         ["--spool", "s", "--since-check"],
-        ["--meter", "m", "--since", "soon"],
     ],
 )
 def test_what_cannot_be_asked_is_told(tmp_path, words):
     folder = journal_with(tmp_path, unit(1))
     with pytest.raises(InputImpossible):
         CliRunner().invoke(app, ["lookback", str(folder), *words], catch_exceptions=False)
+
+
+def test_a_time_that_is_none_is_told():
+    done = CliRunner().invoke(app, ["lookback", "anywhere", "--meter", "m", "--since", "soon"])
+    assert done.exit_code == 2
+    assert '"soon" is no day and no time. Write 2026-11-25' in done.output

@@ -7,9 +7,11 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.answers.history import history_entries, history_line
+from acquire.answers.history import entries_of, history_line
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
+from acquire.journal.history import JournalReader
+from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.records import LeadZero
 from acquire.reports.lookback import Doubts
@@ -70,9 +72,9 @@ async def test_the_history_marks_doubtful_verdicts_and_finds_them_alone(tmp_path
     await journal.append([(before, None), (high, None), (replace(LOW, utc_s=150.0), None), (after, None)])
     await journal.close()
 
-    def asked(**options):
-        wanted = {"serial": None, "batch": None, "day": None, "limit": 100, **options}
-        return list(history_entries(tmp_path, **wanted))
+    def asked(doubtful=False, **wanted):
+        with JournalReader(tmp_path) as record:
+            return list(entries_of(record, Query(**{"limit": 100, **wanted}), doubtful=doubtful))
 
     marked = [(entry.kind, bool(doubt)) for entry, doubt in asked()]
     assert marked == [("lead_zero", False), ("verdict", False), ("verdict", True), ("lead_zero", False)]
@@ -93,7 +95,8 @@ async def test_the_history_looks_back_to_the_last_good_check(tmp_path):
     other = replace(VERDICT, meter_id="another", utc_s=60.0)
     await journal.append([(each, None) for each in (verdicts[0], other, good, *verdicts[1:], bad)])
     await journal.close()
-    found = history_entries(tmp_path, serial=None, batch=None, day=None, limit=100, since_check=True)
+    with JournalReader(tmp_path) as record:
+        found = list(entries_of(record, Query(limit=100), since_check=True))
     assert [(entry.kind, entry.utc_s) for entry, _ in found] == [
         ("verdict", 60.0),  # by a meter that never had a check
         ("verdict", 150.0),
@@ -106,5 +109,6 @@ async def test_a_record_without_check_standards_knows_no_last_good_check(tmp_pat
     journal = await asyncio.to_thread(lambda: Journal.open(tmp_path, bench="b", clock=RealClock()))
     await journal.append([(VERDICT, None)])
     await journal.close()
-    with pytest.raises(InputImpossible, match=r"No check standard is on record\. .* \[check\] table"):
-        list(history_entries(tmp_path, since_check=True))
+    refused = pytest.raises(InputImpossible, match=r"No check standard is on record\. .* \[check\] table")
+    with JournalReader(tmp_path) as record, refused:
+        list(entries_of(record, Query(), since_check=True))

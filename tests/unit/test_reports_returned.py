@@ -16,10 +16,9 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import Outcome, Purpose, Shape, Term
 from acquire.reports.document import Letterhead
-from acquire.reports.printing import as_html
+from acquire.reports.printing import as_html, as_terminal
 from acquire.reports.returned import PairFinding, returned
 from acquire.reports.returned_document import returned_document, sentences
-from acquire.reports.terminal import as_terminal
 from tests.known_records import IMPORTED, NOON_S
 from tests.known_visits import DAY_S, SERIAL, WINDINGS, journal_with, visit
 

@@ -12,7 +12,7 @@ from acquire.errors import JournalUnusable
 from acquire.journal.history import JournalReader
 from acquire.journal.query import OF_A_VISIT, Query
 from acquire.records import Outcome, Purpose, Rule
-from acquire.reports.visits import brief_visits, units_of, visits_on, without_collecting
+from acquire.reports.visits import batch_visits, brief_visits, units_in, visits_on, without_collecting
 from tests.known_records import BATCH, TYPED
 from tests.known_visits import DAY_S, SERIAL, journal_with, shop_day, visit
 
@@ -49,7 +49,7 @@ def test_values_of_a_batch_are_the_verdicts_of_its_units(tmp_path):
     """Field by field, whichever way they were read."""
     folder = journal_with(tmp_path, visit())
     with JournalReader(folder) as record:
-        (unit,) = units_of(record, "lot 7").units
+        (unit,) = units_in(batch_visits(record, "lot 7", []))
         (alone,) = visits_on(record, SERIAL)
     assert len(unit.first.values) == len(alone.values) == 3
     for many, one in zip(unit.first.values, alone.values, strict=True):
@@ -76,7 +76,7 @@ def test_an_entry_of_an_earlier_program_is_brought_up(tmp_path, kind, field):
         plain = {name: value for name, value in json.loads(payload).items() if name != field} | old
         stored(folder, "UPDATE entry SET payload = ? WHERE seq = ?", json.dumps(plain), seq)
     with JournalReader(folder) as record:
-        (unit,) = units_of(record, "lot 7").units
+        (unit,) = units_in(batch_visits(record, "lot 7", []))
         (alone,) = visits_on(record, SERIAL)
     assert unit.first.outcome is alone.outcome is Outcome.PASS
     assert unit.first.result == alone.result
@@ -93,14 +93,14 @@ def test_a_damaged_entry_is_told_by_its_id(tmp_path, kind, damage):
     stored(folder, "UPDATE entry SET payload = ? WHERE seq = ?", damage, seq)
     told = pytest.raises(JournalUnusable, match=rf"Entry [0-9a-f]+-{seq} ")
     with JournalReader(folder) as record, told:
-        units_of(record, "lot 7")
+        batch_visits(record, "lot 7", [])
 
 
 def test_half_a_surrogate_pair_in_a_name_stops_nothing(tmp_path):
     """JSON can spell it, UTF-8 cannot; such a unit is read the slow way."""
     folder = journal_with(tmp_path, visit("half \ud83d pair"))
     with JournalReader(folder) as record:
-        (unit,) = units_of(record, "lot 7").units
+        (unit,) = units_in(batch_visits(record, "lot 7", []))
     assert (unit.serial, unit.first.outcome) == ("half \ud83d pair", Outcome.PASS)
 
 

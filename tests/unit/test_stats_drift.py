@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.drift import MOST_POINTS, by_group, drift, sentence_of
+from acquire.stats.drift import MOST_POINTS, by_group, drift, groups_sentence
 from tests.later import stats
 
 
@@ -20,7 +20,7 @@ def test_two_spools_differ_and_are_named():
     assert by.p < 1e-12
     assert by.between_s == pytest.approx(3.0 / math.sqrt(2.0), rel=0.15)
     assert by.within_s == pytest.approx(0.5, rel=0.3)
-    told = sentence_of(by, "spool")
+    told = groups_sentence(by, "spool")
     assert told.startswith("By spool the means differ (p < 0.001")
     means = [math.fsum(values[:20]) / 20.0, math.fsum(values[20:]) / 20.0]
     apart, share = f"{means[0] - means[1]:.4g}", f"{100.0 * by.share:.0f}"
@@ -29,16 +29,16 @@ def test_two_spools_differ_and_are_named():
 
 def test_groups_that_are_alike_are_said_to_be():
     by = by_group((100.0 + noise(0.5, 30)).tolist(), ["Mon", "Tue", "Wed"] * 10)
-    assert "no difference that chance would not make" in sentence_of(by, "day")
+    assert "no difference that chance would not make" in groups_sentence(by, "day")
 
 
 def test_one_group_or_single_values_cannot_be_compared():
     assert by_group([1.0, 2.0], ["A", "A"]).p is None
-    assert sentence_of(by_group([1.0, 2.0], ["A", "A"]), "meter") == "Only one meter: nothing to compare."
+    assert groups_sentence(by_group([1.0, 2.0], ["A", "A"]), "meter") == "Only one meter: nothing to compare."
     lone = by_group([1.0, 2.0], ["A", "B"])
     assert lone.p is None
     assert lone.groups[0].low == -math.inf
-    assert sentence_of(lone, "meter").startswith("Too few values for each meter")
+    assert groups_sentence(lone, "meter").startswith("Too few values for each meter")
 
 
 def test_groups_without_spread_within_have_no_f():

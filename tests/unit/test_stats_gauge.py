@@ -6,8 +6,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.stats.capability import CapabilityLimits
-from acquire.stats.crossed import StudyTrial, VarianceSource
-from acquire.stats.gauge import Method, gauge_study, ranges_study
+from acquire.stats.gauge import Method, StudyTrial, VarianceSource, gauge_study, ranges_study
 
 CALM = [
     StudyTrial(part, operator, level + step)

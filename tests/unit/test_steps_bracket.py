@@ -44,7 +44,7 @@ def test_open_step_without_a_core_needs_the_key():
     """No clip, no bracket."""
     apart = Step("1 to 4", Pair("1", "4"), kind=StepKind.OPEN, open_above_ohm=1e6)
     assert bracket_for(TABLE, apart) is None
-    assert unit(replace(PLOVER, steps=(apart,)), brackets=True).prompt().facts == {"open": True}
+    assert unit(replace(PLOVER, steps=(apart,))).prompt().facts == {"open": True}
 
 
 def proved():
@@ -116,7 +116,7 @@ def test_no_pin_proves_itself_open():
 def test_what_a_continuity_has_proven_is_asked_again_when_it_fails():
     """The strap is measured last, and is found open: from then on only a key does it."""
     strap = Step("strap", STRAP)
-    state = unit(replace(PLOVER_OPEN, steps=(OPEN, strap)), brackets=True)
+    state = unit(replace(PLOVER_OPEN, steps=(OPEN, strap)))
     state.apply(Attempt(AttemptKind.PROVED, OPEN.name, 1))
     bracketed = Attempt(AttemptKind.JUDGED, OPEN.name, 2, 0, Outcome.PASS, math.inf, bracketed=True)
     assert state.apply(bracketed)
@@ -133,7 +133,7 @@ def test_what_a_continuity_has_proven_is_asked_again_when_it_fails():
 
 def test_a_continuity_that_failed_on_this_unit_proves_nothing():
     """Pins 1 and 6 in each other's place: pin 1 reads like the strap before and after, and is not open."""
-    state = unit(replace(PLOVER_OPEN, steps=(Step("strap", STRAP), OPEN)), brackets=True)
+    state = unit(replace(PLOVER_OPEN, steps=(Step("strap", STRAP), OPEN)))
     for _ in range(2):
         find_open(state)
     assert (state.current, state.state.bracket, state.open_pairs) == (OPEN, None, ())
@@ -141,7 +141,7 @@ def test_a_continuity_that_failed_on_this_unit_proves_nothing():
 
 def test_the_matcher_knows_the_strap_when_it_is_wanted():
     """A dirty touch of the strap is taken as such, for the open step asks for it."""
-    state = unit(PLOVER_OPEN, brackets=True)
+    state = unit(PLOVER_OPEN)
     while state.current != OPEN:
         judge(state)
     match = weigh(corrected(0.03, 0.02), OPEN.pair, state.table, open_pairs=state.open_pairs)

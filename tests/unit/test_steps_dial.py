@@ -13,7 +13,6 @@ from pathlib import Path
 import pytest
 
 from acquire.choices import FAILING
-from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
     ConfirmOpen,
@@ -230,8 +229,8 @@ def test_a_meter_that_ranges_by_itself_is_told_to_turn_nothing(sheet):
 def test_steps_come_in_the_order_that_turns_the_dial_least():
     """By range, the finest first, since the leads are zeroed there; as listed where the sheet says so."""
     sheet = load_sheet(CONFIGS / "sheets" / "plover-80.toml")
-    meter = ModelStatements(load_model(CONFIGS / "meters" / "hand-2000.toml"))
-    table, ranges = PairTable(sheet), meter.ranges(Quantity.RESISTANCE)
+    meter = load_model(CONFIGS / "meters" / "hand-2000.toml")
+    table, ranges = PairTable(sheet), meter.ranges_of(Quantity.RESISTANCE)
 
     def turns(steps):
         held = [

@@ -8,8 +8,9 @@ import pytest
 from acquire.errors import InputImpossible
 from acquire.physics.network import resistance_between
 from acquire.records import BranchKind, Pair
+from acquire.reports.lookback import sheet_text
 from acquire.sheets import load_sheet
-from acquire.steps.learn import learn, sheet_text
+from acquire.steps.learn import learn
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from acquire.files.statements import ModelStatements
 from acquire.physics.leads import CONTACT_OHM
 from acquire.records import Pair, Purpose, Step
 from acquire.sheets import load_sheet
@@ -27,8 +26,8 @@ from drivers.reading import Quantity
 from tests.known_sheets import PLOVER_OPEN
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-BENCH = ModelStatements(load_model(CONFIGS / "meters" / "bench-6-digit.toml"))
-HAND = ModelStatements(load_model(CONFIGS / "meters" / "hand-2000.toml"))
+BENCH = load_model(CONFIGS / "meters" / "bench-6-digit.toml")
+HAND = load_model(CONFIGS / "meters" / "hand-2000.toml")
 TABLE = PairTable(PLOVER_OPEN)
 TWO, FOUR = Quantity.RESISTANCE, Quantity.RESISTANCE_4W
 STEP = {step.name: step for step in PLOVER_OPEN.steps}

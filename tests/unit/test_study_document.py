@@ -8,11 +8,9 @@ import pytest
 from rich.console import Console
 
 from acquire.reports.document import Result, Table
-from acquire.reports.printing import as_html, as_pdf
-from acquire.reports.terminal import as_terminal
-from acquire.stats.fitness import Fitness
+from acquire.reports.printing import as_html, as_pdf, as_terminal
 from acquire.study.document import MARKS, study_document, svg_pictures
-from acquire.study.report import report_of
+from acquire.study.report import Fitness, report_of
 from tests.known_studies import study_record as record
 
 HOSTILE = ("<script>alert(1)</script>", "bo $x_{", "ä & ö\"'")

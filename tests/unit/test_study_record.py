@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.study.plan import plan_of
-from acquire.study.record import Measurement, StudyFileInvalid, begun, read_study, resumed
+from acquire.errors import InputImpossible
+from acquire.study.record import Measurement, begun, plan_of, read_study, resumed
 from tests.known_studies import SUBJECT
 from tests.tries import tries
 
@@ -77,7 +77,7 @@ def test_a_record_cut_anywhere_is_read_or_refused_in_a_sentence(tmp_path_factory
     path.write_bytes(data[: cut % (len(data) + 1)])
     lines = path.read_bytes().count(b"\n")
     if lines == 0:
-        with pytest.raises(StudyFileInvalid):
+        with pytest.raises(InputImpossible):
             read_study(path)
         with begun(path, SUBJECT, PLAN, 1.8e9) as file:  # not even its first line: begun afresh
             file.take(measured(1))
@@ -87,7 +87,7 @@ def test_a_record_cut_anywhere_is_read_or_refused_in_a_sentence(tmp_path_factory
 
 
 def test_a_study_that_is_there_is_not_begun_again(path):
-    with pytest.raises(StudyFileInvalid, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
+    with pytest.raises(InputImpossible, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
         pass
     assert len(read_study(path).taken) == 3
 
@@ -96,13 +96,13 @@ def test_a_study_that_is_there_is_not_begun_again(path):
 def test_a_file_of_somebody_else_is_never_begun_afresh(tmp_path, content):
     path = tmp_path / "mine"
     path.write_bytes(content)
-    with pytest.raises(StudyFileInvalid, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
+    with pytest.raises(InputImpossible, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
         pass
     assert path.read_bytes() == content
 
 
 def test_two_cannot_write_one_record(path):
-    with resumed(path), pytest.raises(StudyFileInvalid, match="Somebody else is writing"), resumed(path):
+    with resumed(path), pytest.raises(InputImpossible, match="Somebody else is writing"), resumed(path):
         pass
 
 
@@ -112,13 +112,13 @@ def test_two_cannot_write_one_record(path):
 def test_other_files_are_refused(tmp_path, text):
     path = tmp_path / "other"
     path.write_text(text)
-    with pytest.raises(StudyFileInvalid, match=r"no record of a study|none of a study's record"):
+    with pytest.raises(InputImpossible, match=r"no record of a study|none of a study's record"):
         read_study(path)
 
 
 def test_a_newer_record_is_refused_as_such(path):
     path.write_text(path.read_text().replace('{"study":1,', '{"study":2,', 1))
-    with pytest.raises(StudyFileInvalid, match="newer steadyohm"):
+    with pytest.raises(InputImpossible, match="newer steadyohm"):
         read_study(path)
 
 
@@ -135,23 +135,23 @@ def test_a_newer_record_is_refused_as_such(path):
 def test_a_changed_line_is_named(path, line):
     with path.open("a") as file:
         file.write(line + "\n")
-    with pytest.raises(StudyFileInvalid, match=r"study\.jsonl:5: this line is none"):
+    with pytest.raises(InputImpossible, match=r"study\.jsonl:5: this line is none"):
         read_study(path)
 
 
 def test_a_measurement_of_no_turn_is_refused(path):
     with resumed(path) as file:
         file.take(replace(measured(4), turn=99))
-    with pytest.raises(StudyFileInvalid, match=":5: this line is none"):
+    with pytest.raises(InputImpossible, match=":5: this line is none"):
         read_study(path)
 
 
 def test_a_missing_file_and_a_folder_are_refused(tmp_path):
     for path in (tmp_path / "none", tmp_path):
-        with pytest.raises(StudyFileInvalid, match="cannot be read"):
+        with pytest.raises(InputImpossible, match="cannot be read"):
             read_study(path)
     with (
-        pytest.raises(StudyFileInvalid, match="cannot be begun"),
+        pytest.raises(InputImpossible, match="cannot be begun"),
         begun(tmp_path / "a" / "b", SUBJECT, PLAN, 0.0),
     ):
         pass
@@ -161,6 +161,6 @@ def test_a_full_disk_is_a_sentence_and_leaves_no_half_line(path):
     """/dev/full takes nothing; what was written before stays whole."""
     with resumed(path) as file, Path("/dev/full").open("r+b", buffering=0) as full:
         file._out = full
-        with pytest.raises(StudyFileInvalid, match="cannot be written"):
+        with pytest.raises(InputImpossible, match="cannot be written"):
             file.take(measured(4))
     assert len(read_study(path).taken) == 3

@@ -11,14 +11,12 @@ from rich.console import Console
 
 from acquire.bench.assembly import first_conditions, read_files
 from acquire.clock import HandClock
+from acquire.errors import InputImpossible
 from acquire.files.settings import load_bench
-from acquire.files.statements import ModelStatements
 from acquire.records import Ask, ConfirmOpen, Prompt
-from acquire.stats.fitness import Fitness
-from acquire.study.begin import Wish, record_of
-from acquire.study.record import StudyFileInvalid, read_study
-from acquire.study.report import report_of
-from acquire.study.run import StudyBench, StudyScreen
+from acquire.study.record import read_study
+from acquire.study.report import Fitness, report_of
+from acquire.study.run import StudyBench, StudyScreen, Wish, record_of
 from acquire.study.work import StudyWork
 from tests.obedient_meter import ObedientMeter
 from tests.whole_bench import bench_file
@@ -61,7 +59,7 @@ class MemoryBench(StudyBench):
 
     def _feeds(self):
         feeds = super()._feeds()
-        feeds[0].meter = self.meter
+        feeds[0].device = self.meter
         return feeds
 
 
@@ -78,7 +76,7 @@ def made(tmp_path, stack, clock, **changes):
     step = next(s for s in files.place.sheet.steps if s.name == study.record.subject.step)
     work = StudyWork(
         replace(files.place, sheet=replace(files.place.sheet, steps=(step,))),
-        ModelStatements(files.model),
+        files.model,
         first_conditions(bench, clock),
         study.record.plan,
         set(study.record.taken),
@@ -148,11 +146,11 @@ async def test_a_disk_that_takes_nothing_ends_the_study_with_a_sentence(tmp_path
         runner, text = made(tmp_path, stack, HandClock())
 
         def refuse(_):
-            raise StudyFileInvalid("study.jsonl cannot be written (No space left on device).")
+            raise InputImpossible("study.jsonl cannot be written (No space left on device).")
 
         runner.file.take = refuse
         async with asyncio.timeout(20):
-            with pytest.raises(StudyFileInvalid, match="No space left"):
+            with pytest.raises(InputImpossible, match="No space left"):
                 await runner.run(())
     assert "taken" not in text.getvalue()
     assert read_study(tmp_path / "study.jsonl").taken == {}

@@ -5,7 +5,6 @@ from dataclasses import replace
 import pytest
 
 from acquire.conditions import Conditions, Temperature
-from acquire.files.statements import ModelStatements
 from acquire.heart.standstill import BytesUnread
 from acquire.records import (
     Ask,
@@ -27,7 +26,7 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.sheets import load_sheet
-from acquire.study.plan import plan_of
+from acquire.study.record import plan_of
 from acquire.study.work import Finished, MeasurementTaken, StudyWork, TakenBack
 from acquire.words.notices import said
 from drivers.models import load_model
@@ -48,7 +47,7 @@ class Bench:
         self.plan = plan_of(list(TRUE), operators, trials, 4)
         self.work = StudyWork(
             Circumstances("bench-1", Purpose.FINAL, sheet, "meter", model.name, "m", "b", "test"),
-            ModelStatements(model),
+            model,
             Conditions(temperature=air, temperature_max_age_s=1e9),
             self.plan,
             set(taken),

@@ -5,9 +5,8 @@ import re
 import pytest
 
 from acquire.stats.capability import CapabilityLimits
-from acquire.stats.crossed import StudyTrial
-from acquire.stats.fitness import Fitness, fitness, interval, verdict_of
-from acquire.stats.gauge import SIGMAS, gauge_study
+from acquire.stats.gauge import SIGMAS, StudyTrial, gauge_study
+from acquire.study.report import Fitness, fitness, interval, verdict_of
 
 
 def study(repeat=0.1, operator=0.1, mixed=0.0, half=10.0, parts=6, operators=2):

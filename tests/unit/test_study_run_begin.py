@@ -8,7 +8,7 @@ from acquire.bench.assembly import read_files
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.files.settings import load_bench
-from acquire.study.begin import StudyChanged, Wish, record_of, step_named
+from acquire.study.run import Wish, record_of, step_named
 from tests.whole_bench import bench_file
 
 
@@ -63,7 +63,7 @@ def test_the_same_command_goes_on(tmp_path, files):
 )
 def test_another_wish_is_no_going_on(tmp_path, files, changes, told):
     begun(wish(tmp_path), files)
-    with pytest.raises(StudyChanged, match=told):
+    with pytest.raises(InputImpossible, match=told):
         begun(wish(tmp_path, **changes), files)
 
 
@@ -75,7 +75,7 @@ def test_a_sheet_that_has_changed_stops_a_study(tmp_path, files):
     own.write_text(source.read_text(encoding="utf-8") + "\n# changed\n", encoding="utf-8")
     (tmp_path / "bench.toml").write_text(text.replace(str(source.parent), str(tmp_path)))
     changed = read_files(load_bench(tmp_path / "bench.toml"), HandClock())
-    with pytest.raises(StudyChanged, match="The sheet fathom 7 changed since"):
+    with pytest.raises(InputImpossible, match="The sheet fathom 7 changed since"):
         begun(wish(tmp_path), changed)
 
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from acquire.answers.explain import Told, explain, weighed
+from acquire.answers.reported import Told, explain, weighed
 from acquire.errors import InputImpossible
 from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.common import PairReading

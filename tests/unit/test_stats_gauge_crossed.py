@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.crossed import (
-    StudyIncomplete,
+from acquire.stats.gauge import (
     StudyTrial,
     VarianceSource,
     gauge_interval,
@@ -41,19 +40,13 @@ def study(seed, sigmas, shape=(10, 3, 3)):
 def test_the_missing_cell_is_named():
     trials = study(1, (1.0, 0.1, 0.1, 0.1))
     short = [t for i, t in enumerate(trials) if i != 40]
-    with pytest.raises(StudyIncomplete, match=r"Part P4 by O1 was measured 2 of 3 times\.") as caught:
+    with pytest.raises(InputImpossible, match=r"Part P4 by O1 was measured 2 of 3 times\."):
         layout_of(short)
-    assert (caught.value.part, caught.value.operator, caught.value.found, caught.value.wanted) == (
-        "P4",
-        "O1",
-        2,
-        3,
-    )
 
 
 def test_a_cell_without_any_measurement_is_named():
     trials = [t for t in study(1, (1.0, 0.1, 0.1, 0.1)) if (t.part, t.operator) != ("P2", "O2")]
-    with pytest.raises(StudyIncomplete, match="Part P2 by O2 was measured 0 of 3 times"):
+    with pytest.raises(InputImpossible, match="Part P2 by O2 was measured 0 of 3 times"):
         layout_of(trials)
 
 

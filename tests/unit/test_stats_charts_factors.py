@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.constants import d2_of_groups, factors
+from acquire.stats.charts import d2_of_groups, factors
 
 
 def test_factors_of_two_are_known_in_closed_form():

@@ -8,7 +8,7 @@ import shutil
 
 import pytest
 
-from acquire.answers.restoring import restore, restored_lines
+from acquire.answers.importing import restore, restored_lines
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.archive import Policy

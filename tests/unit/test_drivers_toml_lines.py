@@ -6,7 +6,7 @@ import tomllib
 
 import pytest
 
-from acquire.files.toml_lines import find_lines
+from drivers.toml_lines import find_lines
 
 EVERYTHING = '''# a comment with [brackets] = "and quotes
 title = "x"                  # 2

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from acquire.stats.charts import Chart, Plotted, individuals
-from acquire.stats.run_rules import RunRule, Signal, signals
+from acquire.stats.charts import Chart, Plotted, RunRule, Signal, individuals, signals
 
 
 def chart(points, plotted=Plotted.VALUE, first=0):

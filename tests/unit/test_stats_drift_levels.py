@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.levels import SHORTEST, causes_of, level_changes, sentence_of
+from acquire.stats.drift import SHORTEST, causes_of, change_sentence, level_changes
 from tests.later import stats
 
 
@@ -35,7 +35,7 @@ def test_its_cause_is_named():
     serials = [f"F7-{i + 1:03}" for i in range(40)]
     spools, days = ["A"] * 22 + ["B"] * 18, ["Monday"] * 10 + ["Tuesday"] * 30
     causes = causes_of(change, {"spool": spools, "day": days})
-    told = sentence_of(serials[change.at], f"it is {change.way}", causes)
+    told = change_sentence(serials[change.at], f"it is {change.way}", causes)
     assert told == "From F7-023 on it is lower: there the spool changes from A to B."
 
 
@@ -47,7 +47,7 @@ def test_a_change_nearby_is_taken_for_the_cause_and_one_far_away_is_not():
 
 
 def test_without_a_cause_the_change_is_told_alone():
-    assert sentence_of("F7-023", "it is lower", ()) == "From F7-023 on it is lower."
+    assert change_sentence("F7-023", "it is lower", ()) == "From F7-023 on it is lower."
 
 
 def test_several_levels_are_found_in_order():

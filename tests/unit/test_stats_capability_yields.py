@@ -3,7 +3,7 @@
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.pareto import pareto, share_of
+from acquire.stats.capability import pareto, share_of
 
 
 def test_the_most_frequent_comes_first_and_shares_add_up():

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.errors import InputImpossible
-from acquire.study.plan import parts_named, plan_of
+from acquire.study.record import parts_named, plan_of
 
 TEN, TWO = [str(n) for n in range(1, 11)], ["ann", "bo"]
 

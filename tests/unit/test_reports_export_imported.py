@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from acquire.answers.importing import read_papers
+from acquire.answers.importing import import_papers
 from acquire.cli import app
 from acquire.clock import HandClock
 from acquire.errors import FileInvalid, InputImpossible, JournalMissing, JournalUnusable, SteadyohmError
@@ -16,7 +16,7 @@ from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.records import ImportedResult, Outcome, Purpose
-from acquire.reports.imported import PAPER_COLUMNS, ImportOrigin, PaperFile
+from acquire.reports.export import PAPER_COLUMNS, PaperFile
 from acquire.sheets import load_sheet
 from tests.known_records import NOON_S
 from tests.known_visits import SERIAL, journal_with, visit
@@ -30,7 +30,7 @@ HEADS = ",".join(column.name for column in PAPER_COLUMNS)
 def papers(tmp_path, text, heads=HEADS):
     file = tmp_path / "paper.csv"
     file.write_text(f"{heads}\n{text}", encoding="utf-8")
-    return PaperFile(file, PLOVER, ImportOrigin("bench-1", "steadyohm 0.1.0", NOON_S))
+    return PaperFile(file, PLOVER, "bench-1", "steadyohm 0.1.0", NOON_S)
 
 
 def faults(tmp_path, text, heads=HEADS):
@@ -67,7 +67,7 @@ def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path):
     """As spreadsheets save."""
     file = tmp_path / "p.csv"
     file.write_bytes(b"\xef\xbb\xbfserial,date,step,value_ohm\r\nA1,2019-03-02,trigger,83.1\r\n")
-    assert PaperFile(file, PLOVER, ImportOrigin("b", "s", NOON_S)).read()[0].serial == "A1"
+    assert PaperFile(file, PLOVER, "b", "s", NOON_S).read()[0].serial == "A1"
 
 
 @pytest.mark.parametrize(
@@ -147,7 +147,7 @@ def test_any_text_is_read_or_refused_by_sentence(tmp_path_factory, text):
     for start in (b"", b"serial,date,step,value_ohm\n"):
         file.write_bytes(start + text.encode("utf-8", "surrogatepass"))
         try:
-            PaperFile(file, PLOVER, ImportOrigin("b", "s", NOON_S)).read()
+            PaperFile(file, PLOVER, "b", "s", NOON_S).read()
         except SteadyohmError:
             continue
 
@@ -210,7 +210,7 @@ def test_there_must_be_a_journal(tmp_path):
     """Paper goes where the bench's own record is, not into a new one."""
     (tmp_path / "p.csv").write_text("serial,date,step,value_ohm\nA1,2019-03-02,trigger,84\n")
     with pytest.raises(JournalMissing):
-        read_papers(tmp_path / "p.csv", tmp_path / "none", SHEET, HandClock())
+        import_papers(tmp_path / "p.csv", tmp_path / "none", sheet=SHEET)
 
 
 def test_every_column_is_explained():
@@ -224,4 +224,4 @@ def test_a_file_that_would_fill_the_memory_is_refused_unread(tmp_path):
     with file.open("wb") as huge:
         huge.truncate(10_000_001)
     with pytest.raises(InputImpossible, match=r"larger than 10 MB"):
-        PaperFile(file, PLOVER, ImportOrigin("bench-1", "steadyohm 0.1.0", NOON_S)).read()
+        PaperFile(file, PLOVER, "bench-1", "steadyohm 0.1.0", NOON_S).read()
