@@ -296,6 +296,17 @@ def show(
     return f"{number} {prefix}{unit}"
 
 
+def with_uncertainty(value_si: float, expanded_si: float | None, unit: str = "Ω") -> str:
+    """A value and its expanded uncertainty with one unit: "202.47 ± 0.48 Ω"; arguments as of `show`."""
+    text = show(value_si, unit, expanded_si)
+    if not expanded_si or not math.isfinite(expanded_si):
+        return text
+    number, _, shown = text.partition(" ")
+    places = len(number.partition(".")[2])
+    reach = expanded_si / float(f"1e{_POWER[shown.removesuffix(unit)]}")
+    return f"{number} ± {reach:.{places}f} {shown}"
+
+
 def counted(count: int, one: str, many: str = "") -> str:
     """How many there are, in words that fit the number: "1 verdict", "2 verdicts", "0 verdicts".
 

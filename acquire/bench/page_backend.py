@@ -201,7 +201,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     """
     view = BenchView(about_of(bench, daemon, speed))
     view.on(daemon.pipeline.table)
-    past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
+    past = Past(Path(bench.journal.folder), bench.name)
     shown = Shown(bench, daemon, page, view, past)
     daemon.subscribers.append(shown.show)
     daemon.resumed = shown.resumed
@@ -216,13 +216,16 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
 
 def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
     """All that the page can ask of the daemon."""
-    bench, daemon, background = shown.bench, shown.daemon, Background()
+    bench, daemon, past, asked = shown.bench, shown.daemon, shown.past, Background().asked
     running = Running(Path(bench.file), lambda: daemon.read_files())  # noqa: PLW0108  (it is set later)
     papers = Papers(Path(bench.journal.folder), Path(bench.file), shown.photographed)
     editor = SheetEditor(running.file.parent, running.shelf, running.again)
     asks: dict[str, Asked] = {
-        **{path: background.asked(read) for path, read in shown.past.questions().items()},
-        "/settings": background.asked(running.state),
+        "/unit": asked(past.unit),
+        "/units": asked(past.units),
+        "/check": asked(past.check),
+        "/leads": asked(past.leads),
+        "/settings": asked(running.state),
         "/tests": shown.tests,
         "/batch": lambda words: papers.batch({"name": shown.batch, **words}),
         "/returned": papers.returned,

@@ -8,26 +8,28 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
-import json
 import re
-from collections.abc import Awaitable, Iterable
+from collections.abc import AsyncIterator, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
+import msgspec
 from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import HTMLResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.outlets.orders import LARGEST_BYTES, Order, OrderAnswer, Stop
 from acquire.page.access import SECURITY, PageGate, token_in
-from acquire.page.backend import File, PageBackend, Unknown
+from acquire.page.backend import PageBackend, Unknown
 from acquire.page.stream import MOST_PAGES, Broadcast, PageQueue, Stream, spelt_json
-from acquire.page.telling import Plain
 from drivers.errors import MeterError
+
+T = TypeVar("T")
 
 FOLDER = Path(__file__).with_name("static")
 
@@ -42,6 +44,7 @@ TYPES = {
 }
 """Media types by ending (IANA); a file of another sort is not served."""
 
+NOT_KEPT = {"cache-control": "no-store"}
 FOR_EVER = "public, max-age=31536000, immutable"
 ASK_AGAIN = "no-cache"
 
@@ -49,11 +52,10 @@ _LINK = re.compile(rb'"/static/([A-Za-z0-9_./-]+)"')
 
 
 class Asset(NamedTuple):
-    """One file, with its media type and the quoted hash of its bytes."""
+    """One file, with its media type."""
 
     body: bytes
     content_type: str
-    etag: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,21 +64,13 @@ class Assets:
 
     Attributes:
         files: by their name below /static/.
-        mark: hash over all of them.
+        mark: hash over all of them, by which a browser knows whether it has them.
         page: the page itself, with every link carrying the mark.
     """
 
     files: dict[str, Asset]
     mark: str
     page: Asset
-
-    def caching(self, version: str) -> str:
-        """How long a browser may keep a file without asking.
-
-        Args:
-            version: what stands behind ?v= in its address.
-        """
-        return FOR_EVER if version == self.mark else ASK_AGAIN
 
 
 def read_assets(folder: Path = FOLDER, page_name: str = PAGE) -> Assets:
@@ -96,18 +90,14 @@ def read_assets(folder: Path = FOLDER, page_name: str = PAGE) -> Assets:
         if kind is None or not path.is_file():
             continue
         body, name = path.read_bytes(), path.relative_to(folder).as_posix()
-        files[name] = Asset(body, kind, _etag(body))
+        files[name] = Asset(body, kind)
         whole.update(name.encode() + b"\0" + body + b"\0")
     mark = whole.hexdigest()[:16]
     page = files.pop(page_name, None)
     if page is None:
         raise FileNotFoundError(f"{folder / page_name} is missing")
     body = _LINK.sub(lambda found: b'"/static/' + found[1] + b"?v=" + mark.encode() + b'"', page.body)
-    return Assets(files, mark, Asset(body, page.content_type, _etag(body)))
-
-
-def _etag(body: bytes) -> str:
-    return f'"{hashlib.sha256(body).hexdigest()[:20]}"'
+    return Assets(files, mark, page._replace(body=body))
 
 
 BODY_S = 2.0
@@ -133,38 +123,37 @@ LET_IN = (
 )
 """Answers an address with a token: from here on the cookie is sent, and the token leaves the address bar."""
 
-NO_PAGE = "There is no such page."
 NO_FILE = "That file cannot be used."
 TOO_LONG = "That takes too long: ask again when the bench is idle."
 
 
-class TooLarge(ValueError):
-    """A body with more bytes than anybody needs."""
+def plain(data: Any, status: int = 200, fields: Mapping[str, str] | None = None) -> Response:
+    """An answer in JSON, with more fields of HTTP."""
+    return Response(spelt_json(data), status, {**NOT_KEPT, **(fields or {})}, "application/json")
 
 
-def plain(data: Any, status: int = 200) -> Response:
-    """An answer in JSON."""
-    return Response(spelt_json(data), status, {"cache-control": "no-store"}, "application/json")
-
-
-def refusal(status: int, text: str, faults: Iterable[str] = ()) -> Response:
+def refusal(
+    status: int, text: str, faults: Iterable[str] = (), fields: Mapping[str, str] | None = None
+) -> Response:
     """An answer that says no, in a sentence, with the faults of a file line by line."""
-    return plain({"error": " ".join(text.split()), "faults": list(faults)}, status)
+    return plain({"error": " ".join(text.split()), "faults": list(faults)}, status, fields)
 
 
 def files_of(assets: Assets) -> list[Route]:
-    """The page and its files."""
+    """The page and its files; a browser that names the mark keeps a file for ever, any other asks again."""
 
-    async def page(request: Request) -> Response:
-        return _kept(request, assets.page, ASK_AGAIN)
-
-    async def static(request: Request) -> Response:
-        asset = assets.files.get(request.path_params["name"])
+    async def file(request: Request) -> Response:
+        name = request.path_params.get("name")
+        asset = assets.page if name is None else assets.files.get(name)
         if asset is None:
             return refusal(404, "There is no such file.")
-        return _kept(request, asset, assets.caching(request.query_params.get("v", "")))
+        known = request.query_params.get("v") == assets.mark
+        fields = {"etag": f'"{assets.mark}"', "cache-control": FOR_EVER if known else ASK_AGAIN}
+        if fields["etag"] in request.headers.get("if-none-match", ""):
+            return Response(status_code=304, headers=fields)
+        return Response(asset.body, headers={**fields, "content-type": asset.content_type})
 
-    return [Route("/", page), Route("/static/{name:path}", static)]
+    return [Route("/", file), Route("/static/{name:path}", file)]
 
 
 class Guard:
@@ -192,7 +181,7 @@ class Guard:
             answer = refusal(*refused)
         elif self._gate.token is not None and scope["path"] == "/" and token_in(query):
             name, value = self._gate.remember()
-            answer = HTMLResponse(LET_IN, headers={name: value, "cache-control": "no-store"})
+            answer = HTMLResponse(LET_IN, headers={name: value, **NOT_KEPT})
         await answer(scope, receive, guarded)
 
 
@@ -220,7 +209,8 @@ class Pages:
             Route("/{path:path}", self._question, methods=["GET"]),
             Route("/{path:path}", self._posted, methods=["POST"]),
         ]
-        return Guard(Starlette(routes=routes), gate)
+        faults = (HTTPException, Unknown, SteadyohmError, MeterError, OSError)
+        return Guard(Starlette(routes=routes, exception_handlers=dict.fromkeys(faults, refused)), gate)
 
     # ------------------------------------------------------------------ the bench
 
@@ -232,18 +222,14 @@ class Pages:
     async def _order(self, request: Request) -> Response:
         backend = self.backend
         if backend.facts is None:
-            return refusal(409, "No bench is running yet.")
+            raise HTTPException(409, "No bench is running yet.")
         if backend.obey is None:
-            return refusal(403, "This bench takes no commands from its page: see commands in [page].")
-        try:
-            body = await _body(request, LARGEST_BYTES)
-        except TooLarge as error:
-            return refusal(413, str(error))
-        taken = backend.desk.take(body, backend.monotonic_s())
+            raise HTTPException(403, "This bench takes no commands from its page: see commands in [page].")
+        taken = backend.desk.take(await _body(request, LARGEST_BYTES), backend.monotonic_s())
         answer = taken.answer
         if taken.order is not None:
-            refused = isinstance(taken.order, Stop) and not backend.may_stop
-            obey = _no_stop if refused else backend.obey
+            no_stop = isinstance(taken.order, Stop) and not backend.may_stop
+            obey = _no_stop if no_stop else backend.obey
             answer = await backend.desk.carry_out(taken.correlation, taken.order, obey)
         if answer is None:
             text = "That command is being carried out." if taken.correlation else "Too many commands at once."
@@ -251,45 +237,38 @@ class Pages:
         return plain({"done": answer.done, "reason": answer.reason})
 
     async def _question(self, request: Request) -> Response:
-        ask = self.backend.asks.get("/" + request.path_params["path"])
-        if ask is None:
-            return self._nothing("/" + request.path_params["path"])
-        words = {key: value[:LONGEST_WORD] for key, value in request.query_params.items()}
-        return await _answered(ask(words), 503)
-
-    def _nothing(self, path: str) -> Response:
-        """There is no such page; or no more, since setup is over once a bench runs."""
-        over = self.backend.facts is not None and path.split("/")[1] == "setup"
-        return refusal(409, "The bench is running already.") if over else refusal(404, NO_PAGE)
+        ask = self._known(self.backend.asks, request)
+        answer = await ask({key: value[:LONGEST_WORD] for key, value in request.query_params.items()})
+        return plain(answer) if isinstance(answer, dict) else Response(answer[0], 200, NOT_KEPT, answer[1])
 
     async def _posted(self, request: Request) -> Response:
-        path = "/" + request.path_params["path"]
-        if path not in self.backend.posts:
-            return self._nothing(path)
+        post = self._known(self.backend.posts, request)
         try:
-            body = json.loads(await _body(request, LARGEST_POST))
-        except TooLarge as error:
-            return refusal(413, str(error))
-        except (ValueError, RecursionError):
-            return refusal(400, "That is no JSON.")
-        if not isinstance(body, dict):
-            return refusal(400, "That is no JSON object.")
-        return await _answered(self.backend.posts[path](body), 422)
+            body = msgspec.json.decode(await _body(request, LARGEST_POST), type=dict[str, Any])
+        except (msgspec.DecodeError, RecursionError):
+            raise HTTPException(400, "That is no JSON object.") from None
+        return plain(await post(body))
+
+    def _known(self, doings: Mapping[str, T], request: Request) -> T:
+        """What stands at a path; setup is over once a bench runs. Raises HTTPException where nothing does."""
+        path = "/" + request.path_params["path"]
+        if (doing := doings.get(path)) is not None:
+            return doing
+        if self.backend.facts is not None and path.split("/")[1] == "setup":
+            raise HTTPException(409, "The bench is running already.")
+        raise HTTPException(404, "There is no such page.")
 
 
-async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:
-    """The answer, or why there is none; `otherwise` is the status of a fault that has no other."""
-    try:
-        answer = await doing
-    except (Unknown, SteadyohmError, MeterError, OSError) as error:  # a TimeoutError is an OSError
-        faults = error.faults if isinstance(error, FileInvalid) else []
-        text = TOO_LONG if isinstance(error, TimeoutError) else NO_FILE if faults else str(error)
-        kinds = ((Unknown, 404), (FileInvalid, 422), (OSError, 503))
-        status = next((status for kind, status in kinds if isinstance(error, kind)), otherwise)
-        return refusal(status, text, map(_without_folder, faults))
-    if isinstance(answer, tuple):
-        return Response(answer[0], headers={"cache-control": "no-store"}, media_type=answer[1])
-    return plain(answer)
+def refused(request: Request, error: Exception) -> Response:
+    """Why there is no answer, in a sentence; a fault that has no status of its own is the body's, if any."""
+    if isinstance(error, HTTPException):
+        return refusal(error.status_code, error.detail, fields=error.headers)
+    faults = error.faults if isinstance(error, FileInvalid) else []
+    text = TOO_LONG if isinstance(error, TimeoutError) else NO_FILE if faults else str(error)
+    kinds = ((Unknown, 404), (FileInvalid, 422), (OSError, 503))  # a TimeoutError is an OSError
+    otherwise = 422 if request.method == "POST" else 503
+    status = next((status for kind, status in kinds if isinstance(error, kind)), otherwise)
+    return refusal(status, text, map(_without_folder, faults))
 
 
 def _without_folder(fault: Fault) -> str:
@@ -308,57 +287,25 @@ class Events:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Tell one page until it leaves or the feed ends."""
-        stream = self._stream
-        line = stream.open()
+        line = self._stream.open()
         if line is None:
-            sentence = f"{MOST_PAGES} pages are open already: close one."
-            await refusal(503, sentence)(scope, receive, send)
+            await refusal(503, f"{MOST_PAGES} pages are open already: close one.")(scope, receive, send)
             return
-        leaving = asyncio.create_task(_leaves(receive, line), name="page leaving")
         try:
-            await send({"type": "http.response.start", "status": 200, "headers": list(_EVENT_FIELDS)})
-            await send(_part(b"retry: 1000\n\n"))
-            while told := await line.take(stream.whole):
-                await send(_part(told))
-            await send({"type": "http.response.body", "body": b"", "more_body": False})
+            fields = {**NOT_KEPT, "x-accel-buffering": "no"}
+            answer = StreamingResponse(self._told(line), headers=fields, media_type="text/event-stream")
+            await answer(scope, receive, send)
         finally:
-            leaving.cancel()
-            stream.leave(line)
+            self._stream.leave(line)
 
-
-_EVENT_FIELDS: tuple[tuple[bytes, bytes], ...] = (
-    (b"content-type", b"text/event-stream; charset=utf-8"),
-    (b"cache-control", b"no-store"),
-    (b"x-accel-buffering", b"no"),
-)
-
-
-def _part(body: bytes) -> Message:
-    return {"type": "http.response.body", "body": body, "more_body": True}
-
-
-async def _leaves(receive: Receive, line: PageQueue) -> None:
-    """Close the line when the page has gone."""
-    while (await receive())["type"].endswith("request"):
-        pass  # what is left of a body that nobody wants
-    line.close()
-
-
-def _kept(request: Request, asset: Asset, caching: str) -> Response:
-    """Answer with a file, or that the browser has it already."""
-    fields = {"etag": asset.etag, "cache-control": caching}
-    known: Iterable[str] = (tag.strip() for tag in request.headers.get("if-none-match", "").split(","))
-    if asset.etag in known:
-        return Response(status_code=304, headers=fields)
-    return Response(asset.body, headers={**fields, "content-type": asset.content_type})
+    async def _told(self, line: PageQueue) -> AsyncIterator[bytes]:
+        yield b"retry: 1000\n\n"
+        while told := await line.take(self._stream.whole):
+            yield told
 
 
 async def _body(request: Request, most_bytes: int) -> bytes:
-    """The body of a request, if it is small and JSON.
-
-    Raises:
-        TooLarge: it is not.
-    """
+    """The body of a request, if it is JSON and comes in time. Raises HTTPException where it is too large."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
         return b""  # no JSON, as whoever reads it will say
     body = b""
@@ -367,7 +314,7 @@ async def _body(request: Request, most_bytes: int) -> bytes:
             async for piece in request.stream():
                 body += piece
                 if len(body) > most_bytes:
-                    raise TooLarge(f"That is too large: at most {most_bytes} bytes are taken.")
+                    raise HTTPException(413, f"That is too large: at most {most_bytes} bytes are taken.")
     except (TimeoutError, ClientDisconnect):
         return b""
     return body

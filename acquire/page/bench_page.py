@@ -66,9 +66,17 @@ class BenchPage:
         return self.gate.port
 
     def invitation(self, *, to_terminal: bool) -> str:
-        """What is printed at the start, so that people find the page."""
-        told = address_of(self.listener), self.gate.token, self.token_file
-        return invitation(*told, to_terminal=to_terminal)
+        """What is printed at the start, so that people find the page.
+
+        The token is told to a terminal only: what a service prints ends in a log that others may read.
+        """
+        address = address_of(self.listener)
+        if self.gate.token is None:
+            return f"The bench page: {address}"
+        if not to_terminal:
+            return f"The bench page: {address} with ?token= and the token of {self.token_file}"
+        whole = f"{address}?token={self.gate.token}"
+        return f"The bench page, for this machine and others in the network:\n\n{qr_code(whole)}\n  {whole}\n"
 
     # ------------------------------------------------------------------ what comes in
 
@@ -165,25 +173,6 @@ def open_page(
     gate = PageGate(host, int(listener.getsockname()[1]), token, own_names(names))
     stream = Stream(view, mode, assets.mark)
     return BenchPage(stream, Pages(stream, assets), gate, listener, token_file)
-
-
-def invitation(address: str, token: str | None, token_file: Path, *, to_terminal: bool) -> str:
-    """What is printed at the start.
-
-    The token is told to a terminal only: what a service prints ends in a log that others may read.
-
-    Args:
-        address: of the page, without the token.
-        token: to be shown once by every browser; None where none is needed.
-        token_file: where it is kept.
-        to_terminal: whether a person reads this.
-    """
-    if token is None:
-        return f"The bench page: {address}"
-    if not to_terminal:
-        return f"The bench page: {address} with ?token= and the token of {token_file}"
-    whole = f"{address}?token={token}"
-    return f"The bench page, for this machine and others in the network:\n\n{qr_code(whole)}\n  {whole}\n"
 
 
 def qr_code(text: str) -> str:

@@ -5,15 +5,12 @@ Pure; plain JSON values come out. Not for the value that is being measured (view
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from acquire.choices import FAILING
 from acquire.page.telling import Plain, picked, typed_words, verdict_words
-from acquire.quantity import show
 from acquire.records import (
-    BranchKind,
     Code,
     Ending,
     Limits,
@@ -21,6 +18,7 @@ from acquire.records import (
     Prompt,
     Purpose,
     Sheet,
+    Step,
     StepKind,
     TypedResult,
     UnitResult,
@@ -39,16 +37,8 @@ def face(sheet: Sheet) -> Plain:
 
 
 def circuit(sheet: Sheet) -> Plain:
-    """The branches of the circuit with their nominal values."""
-    return {
-        "branches": [
-            {
-                **picked(branch, "name", "a", "b", "kind"),
-                "text": "" if branch.kind is BranchKind.DIODE else show(branch.reference_ohm, "Ω"),
-            }
-            for branch in sheet.branches
-        ]
-    }
+    """The branches of the circuit."""
+    return {"branches": [picked(branch, "name", "a", "b", "kind") for branch in sheet.branches]}
 
 
 UNDONE: Plain = {"state": "waiting", "outcome": None, "word": "", "value": "", "reason": ""}
@@ -61,27 +51,19 @@ AGAIN: Plain = {"state": "again", "outcome": None, "word": "once more"}
 def steps(table: PairTable, purpose: Purpose) -> list[Plain]:
     """Every step of a table's sheet, none of them done."""
     return [
-        _undone(step.name, step.pair, step.kind, limits_words(table.limits_for(step, purpose)))
-        if step.kind is not StepKind.TYPED
-        else _undone(step.name, step.pair, step.kind)
+        _undone(step.name, step.pair, step.kind)
+        | (limits(table.limits_for(step, purpose)) if step.kind is not StepKind.TYPED else {})
         for step in table.sheet.steps
     ]
 
 
-def _undone(name: str, pair: Sequence[str], kind: StepKind, limits: str = "") -> Plain:
-    return {"name": name, "pair": list(pair), "kind": kind.value, **UNDONE, "limits": limits}
+def _undone(name: str, pair: Sequence[str], kind: StepKind) -> Plain:
+    return {"name": name, "pair": list(pair), "kind": kind.value, **UNDONE}
 
 
-def limits_words(limits: Limits) -> str:
-    """Limits as a person reads them: "190.4 … 214.7 Ω", "at most 50 mΩ"; empty where there are none."""
-    lower, upper = limits.lower_ohm, limits.upper_ohm
-    if lower is not None and upper is not None and math.isfinite(upper):
-        low, high = show(lower, "Ω"), show(upper, "Ω")
-        number, _, unit = low.partition(" ")
-        return f"{number} … {high}" if high.endswith(f" {unit}") else f"{low} … {high}"
-    if upper is not None and math.isfinite(upper):
-        return f"at most {show(upper, 'Ω', digits=3)}"
-    return "" if lower is None else f"at least {show(lower, 'Ω', digits=3)}"
+def limits(of: Limits | Step) -> Plain:
+    """Limits in ohms, None where one side is open."""
+    return picked(of, "lower_ohm", "upper_ohm")
 
 
 @dataclass(slots=True)

@@ -26,9 +26,7 @@ from acquire.page.telling import (
     result_words,
     typed_words,
     verdict_words,
-    zero_words,
 )
-from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted, name_of
 from acquire.unit_result import ended_s, visit_results
 from acquire.words.batches import PURPOSES
@@ -66,21 +64,10 @@ class Past:
     Attributes:
         folder: of its journal.
         bench: its name.
-        core: name of the core on the sheet in force.
     """
 
     folder: Path
     bench: str
-    core: str = ""
-
-    def questions(self) -> dict[str, Callable[[dict[str, str]], Plain]]:
-        """What can be asked, by path."""
-        return {
-            "/unit": self.unit,
-            "/units": self.units,
-            "/check": self.check,
-            "/leads": self.leads,
-        }
 
     # ------------------------------------------------------------------ units
 
@@ -152,7 +139,7 @@ class Past:
         }
         if visit.result is None:
             return {**head, "utc_s": started.utc_s, "outcome": None, "word": "not finished", "ending": None}
-        return {**head, **result_words(visit.result, self.core)}
+        return {**head, **result_words(visit.result)}
 
     # ------------------------------------------------------------------ duties of the bench
 
@@ -164,10 +151,8 @@ class Past:
 
     def leads(self, _words: dict[str, str]) -> Plain:
         """The latest lead zeros, oldest first."""
-        zeros = [zero_words(zero) for zero in self._latest_of(LeadZero)]
-        now = zeros[-1] if zeros else None
-        text = f"The leads add {now['text']}." if now else "The leads were never zeroed on this bench."
-        return {"now": now, "zeros": zeros, "text": text}
+        shown = ("utc_s", "doubtful_since_utc_s", "value_ohm", "standard_uncertainty_ohm", "meter_id")
+        return {"zeros": [picked(zero, *shown) for zero in self._latest_of(LeadZero)]}
 
     def check(self, _words: dict[str, str]) -> Plain:
         """The check standard's latest readings with the limits of its chart."""
@@ -177,16 +162,15 @@ class Past:
         last = found[-1]
         readings = [
             {
-                **picked(record, "utc_s", "expanded_ohm", "in_control", "signs"),
-                "ohm": record.reading_ohm,
+                **picked(record, "utc_s", "reading_ohm", "expanded_ohm", "in_control"),
                 "text": check_text(record),
             }
             for record in found
             if record.resistor == last.resistor
         ]
-        limits = picked(last, "centre_ohm", "lower_ohm", "upper_ohm")
-        certificate = picked(last, "resistor", "certificate_ohm", "certificate_expanded_ohm")
-        return {**certificate, **limits, "text": _check_text(last), "readings": readings}
+        limits = ("centre_ohm", "lower_ohm", "upper_ohm")
+        certificate = ("resistor", "certificate_ohm", "certificate_expanded_ohm")
+        return {**picked(last, *certificate, *limits), "readings": readings}
 
 
 def _serial(words: dict[str, str]) -> str:
@@ -225,12 +209,6 @@ def _line(result: UnitResult) -> Plain:
     own = picked(result, "serial", "batch", "sheet", "purpose", "outcome", "ending")
     ended = {"utc_s": ended_s(result), "word": ended_words(result)}
     return {**own, **ended, "untested": len(result.untested)}
-
-
-def _check_text(last: CheckStandard) -> str:
-    value = show(last.reading_ohm, "Ω", last.expanded_ohm)
-    word = "in control" if last.in_control else f"out of control: {check_text(last)}"
-    return f"{last.resistor} reads {value}, certified {last.certificate_ohm:g} Ω: {word}"
 
 
 PATIENCE_S = 30.0

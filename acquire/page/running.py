@@ -16,10 +16,8 @@ import tomlkit
 
 from acquire.files.settings import load_bench
 from acquire.page.backend import short_text
-from acquire.page.shelf import FILES, SETTINGS, Shelf, on_trial, put_file, put_key
+from acquire.page.shelf import FILES, SETTINGS, Shelf, put_bench, put_keys
 from acquire.page.telling import Plain
-from acquire.sheets import load_sheet
-from drivers.models import load_model
 
 PLACES = {each.name: each.place for each in SETTINGS if each.place is not None}
 """Where each setting that can be changed stands in a bench file."""
@@ -39,7 +37,7 @@ def rewritten(text: str, changes: dict[str, str]) -> str:
     for name, value in changes.items():
         table, key = PLACES[name]
         if (place := document.get(table)) is not None:
-            put_key(place, key, value)
+            put_keys(place, {key: value}, [key])
     return tomlkit.dumps(document)
 
 
@@ -77,7 +75,8 @@ class Running:
     async def change(self, body: Plain) -> Plain:
         """Change some settings; the file stays as it is unless all of it still makes a bench."""
         changes = self._changes(body)
-        await asyncio.to_thread(self._rewrite, changes)
+        text = rewritten(self.file.read_text(encoding="utf-8"), changes)
+        await asyncio.to_thread(put_bench, self.file, text)
         self.again()
         return {"changed": sorted(changes)}
 
@@ -109,12 +108,3 @@ class Running:
         with contextlib.suppress(ValueError):
             return path.resolve().relative_to(self.file.parent.resolve()).as_posix()
         return str(path.resolve())
-
-    def _rewrite(self, changes: dict[str, str]) -> None:
-        """Try the changed text, then put it in place. Raises FileInvalid, SteadyohmError or OSError."""
-        text = rewritten(self.file.read_text(encoding="utf-8"), changes)
-        with on_trial(self.file, text) as trial:
-            bench = load_bench(trial)
-            load_sheet(bench.sheet)
-            load_model(Path(bench.meter.model))
-        put_file(self.file, text)

@@ -16,20 +16,18 @@ from pathlib import Path
 from acquire.clock import Clock
 from acquire.errors import SteadyohmError
 from acquire.files.bench_tables import TYPED
-from acquire.files.settings import load_bench
 from acquire.files.shipped import meter_file_for
 from acquire.page.backend import Posted, Unfit, short_text
-from acquire.page.shelf import FILES, SETTINGS, Listed, Shelf, on_trial, put_file
+from acquire.page.shelf import FILES, SETTINGS, Listed, Shelf, put_bench
 from acquire.page.stream import Stream
-from acquire.page.telling import Plain
-from acquire.sheets import load_sheet
+from acquire.page.telling import Plain, picked
 from drivers.errors import MeterError
 from drivers.find import SearchStep, display_counts
 from drivers.link.address import parse_address
 from drivers.meter import Meter, Setup
 from drivers.models import load_model
 from drivers.reading import Quantity
-from drivers.registry import driver_class, known_drivers, open_meter
+from drivers.registry import driver_class, open_meter
 
 TRY_S = 30.0
 """So long the readings of a meter are shown when its link is tested."""
@@ -86,7 +84,6 @@ class SettingUp:
     start: Callable[[Path], Awaitable[None]]
     meters: list[SearchStep] = field(default_factory=list)
     written: str = ""
-    problem: str = ""
     _progress: Plain = field(default_factory=lambda: {"searching": False, "done": 0, "total": 0, "text": ""})
     _searching: asyncio.Task[None] | None = None
     _trying: asyncio.Task[None] | None = None
@@ -103,8 +100,6 @@ class SettingUp:
     async def state(self, _words: dict[str, str]) -> Plain:
         """Everything that the setup screen shows."""
         return {
-            "mode": "setup",
-            "folder": str(self.folder),
             **self._progress,
             "meters": self._meters(),
             "benches": self.shelf.choices("bench"),
@@ -113,7 +108,6 @@ class SettingUp:
                 | ({"file": self.written} if self.written else {})
             ),
             "typed_model": _proposed(NO_CABLE, self.shelf.files("meter")),
-            "problem": self.problem,
         }
 
     def posts(self) -> dict[str, Posted]:
@@ -131,11 +125,8 @@ class SettingUp:
         models = self.shelf.files("meter")
         return [
             {
+                **picked(each, "address", "driver", "text"),
                 "id": place,
-                "address": each.address,
-                "driver": each.driver,
-                "text": each.text,
-                "options": {str(key): str(value) for key, value in each.options.items()},
                 "model": _proposed(each, models, self._ranges.get(each.address, frozenset())),
             }
             for place, each in enumerate(self.meters)
@@ -230,17 +221,12 @@ class SettingUp:
             self._trying = None
 
     def _finding(self, body: Plain) -> SearchStep:
-        place, address, driver = body.get("meter"), body.get("address"), body.get("driver")
+        place = body.get("meter")
         if isinstance(place, int) and not isinstance(place, bool) and 0 <= place < len(self.meters):
             return self.meters[place]
-        if driver == TYPED:
+        if body.get("driver") == TYPED:
             return NO_CABLE
-        if not isinstance(address, str) or not isinstance(driver, str):
-            raise Unfit("Choose a meter, or give its address and driver.")
-        parse_address(address)
-        if driver not in known_drivers():
-            raise Unfit(f"There is no driver {driver[:40]!r}.")
-        return SearchStep("found", 1, 1, address, f"{address}, as given", driver=driver)
+        raise Unfit("Choose a meter.")
 
     # ------------------------------------------------------------------ writing and starting
 
@@ -256,9 +242,7 @@ class SettingUp:
         """Write a file that is not there yet, once all of it makes a bench."""
         if file.exists() or file.is_symlink():
             raise Unfit(f"{file.name} exists already: name another.")
-        with on_trial(file, text) as trial:
-            load_sheet(load_bench(trial).sheet)
-        put_file(file, text)
+        put_bench(file, text)
 
     def _wanted(self, body: Plain) -> WantedBench:
         finding = self._finding(body)

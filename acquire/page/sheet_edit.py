@@ -18,12 +18,11 @@ from typing import Any, Literal, Union, get_args, get_origin
 import tomlkit
 
 from acquire.page.backend import Unfit
-from acquire.page.drawing import face, limits_words
+from acquire.page.drawing import face, limits
 from acquire.page.setup import FILE_NAME
-from acquire.page.shelf import Listed, Shelf, on_trial, put_file, put_key
+from acquire.page.shelf import Listed, Shelf, on_trial, put_file, put_keys
 from acquire.page.telling import Plain
-from acquire.quantity import show
-from acquire.records import Purpose, Sheet, StepKind
+from acquire.records import Limits, Purpose, Sheet, StepKind
 from acquire.sheets import load_sheet
 from acquire.sheets.language import TABLES
 from acquire.steps.pairs import PairTable
@@ -56,47 +55,19 @@ SHAPES = {
 """Every key of every table, and how it is written."""
 
 
-def _as_text(value: Any) -> str:
-    """A value as one line: "202.5 ohm", "true", "1, 2", "1, 2, 3; CORE"."""
-    if isinstance(value, list):
-        nested = any(isinstance(each, list) for each in value)
-        return ("; " if nested else ", ").join(map(_as_text, value))
-    return str(value).lower() if isinstance(value, bool) else str(value)
-
-
-def _value(text: str, shape: str) -> Any:
-    """One line as the value it stands for; what is no count or yes stays a text, which the sheet refuses."""
-    text = text.strip()
-    if shape == "groups" and text:
-        return [_value(each, "names") for each in text.split(";")]
-    if shape == "names" and text:
-        return [_number(each.strip()) for each in text.split(",")]
-    if shape == "count" and text.isdecimal():
-        return int(text)
-    return {"true": True, "false": False}.get(text, text) if shape == "yes" else text
-
-
-def _number(text: str) -> str | float:
-    """A factor of a correction is a number; names of pins and windings are not."""
-    whole, point, part = text.partition(".")
-    return float(text) if point and whole.isdecimal() and part.isdecimal() else text
-
-
 def contents(text: str) -> Plain:
-    """A sheet's text as lines by table and key; a table of a list says by `place` which one it is.
+    """A sheet's tables as plain values; a table of a list says by `place` which one it is.
 
     Raises:
         ValueError: it is no TOML.
     """
     tree = tomlkit.parse(text).unwrap()
-    plain: Plain = {}
-    for name, keys in SHAPES.items():
-        given = [tree.get(name, {})] if name in ONCE else tree.get(name, [])
-        found = [{key: _as_text(each[key]) for key in keys if key in each} for each in given]
-        plain[name] = (
-            found[0] if name in ONCE else [{"place": place, **each} for place, each in enumerate(found)]
-        )
-    return plain
+    return {
+        name: tree.get(name, {})
+        if name in ONCE
+        else [{"place": place, **each} for place, each in enumerate(tree.get(name, []))]
+        for name in SHAPES
+    }
 
 
 def rewritten(text: str, wanted: Plain) -> str:
@@ -112,7 +83,7 @@ def rewritten(text: str, wanted: Plain) -> str:
     document = tomlkit.parse(text)
     for name, keys in SHAPES.items():
         if name in ONCE:
-            _change(document.setdefault(name, tomlkit.table()), wanted.get(name, {}), keys)
+            put_keys(document.setdefault(name, tomlkit.table()), wanted.get(name, {}), keys)
             continue
         given = [dict(each) for each in wanted.get(name, [])]
         listed: Any = document.get(name)
@@ -122,20 +93,12 @@ def rewritten(text: str, wanted: Plain) -> str:
             if each.get("place") is None:
                 listed.append(tomlkit.table())
                 each["place"] = len(listed) - 1
-            _change(listed[each["place"]], each, keys)
+            put_keys(listed[each["place"]], each, keys)
         for gone in sorted(set(range(len(listed or ()))) - {each["place"] for each in given}, reverse=True):
             del listed[gone]
         if listed is not None and not listed:
             document.remove(name)
     return tomlkit.dumps(document)
-
-
-def _change(table: Any, wanted: Plain, shapes: dict[str, str]) -> None:
-    for key, shape in shapes.items():
-        before, line = table.get(key), str(wanted.get(key, ""))
-        known = "" if before is None else _as_text(before.unwrap() if hasattr(before, "unwrap") else before)
-        if line.strip() != known:
-            put_key(table, key, _value(line, shape))
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,10 +119,10 @@ class SheetEditor:
         """The sheets there are; one of them; what it would be as wanted; or that it is written."""
         try:
             answer = await asyncio.to_thread(self._answer, body)
-        except ValueError as error:
-            raise Unfit(" ".join(str(error).split()) or NO_SHEET) from error
         except (TypeError, AttributeError, LookupError) as error:  # of another shape, or of another sheet
             raise Unfit(NO_SHEET) from error
+        except ValueError as error:
+            raise Unfit(" ".join(str(error).split()) or NO_SHEET) from error
         if answer.get("written"):
             self.written()
         return answer
@@ -196,12 +159,12 @@ def preview(sheet: Sheet) -> Plain:
     """What every pair of a sheet should read, and the limits of every step."""
     table = PairTable(sheet)
 
-    def row(pair: tuple[str, str], limits: Callable[[Purpose], Any]) -> Plain:
-        accepted, serviceable = (limits_words(limits(each)) for each in (Purpose.FINAL, Purpose.INCOMING))
+    def row(pair: tuple[str, str], limits_for: Callable[[Purpose], Limits]) -> Plain:
+        accepted, serviceable = (limits(limits_for(each)) for each in (Purpose.FINAL, Purpose.INCOMING))
         return {"pair": list(pair), "acceptance": accepted, "serviceable": serviceable}
 
     pairs = [
-        {**row(pair, partial(table.limits, pair)), "nominal": show(ohm, "Ω")}
+        {**row(pair, partial(table.limits, pair)), "nominal_ohm": ohm}
         for pair in table.pairs()[:MOST_PAIRS]
         if math.isfinite(ohm := table.nominal_ohm(pair))
     ]

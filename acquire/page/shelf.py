@@ -14,10 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from acquire.files.new_file import new_file
+from acquire.files.settings import load_bench
 from acquire.files.shipped import shipped
 from acquire.page.backend import Unfit
 from acquire.page.telling import Plain
+from acquire.sheets import load_sheet
 from acquire.words.batches import PURPOSES
+from drivers.models import load_model
 from system.files import to_disk
 
 LARGEST_BYTES = 1_000_000
@@ -38,14 +41,13 @@ class Listed:
         file: what the page calls it: "folder/NAME" or "shipped/NAME".
         path: where it is.
         kind: "sheet", "meter" or "bench".
-        name, about: as it calls itself.
+        name: as it calls itself.
     """
 
     file: str
     path: Path
     kind: str
     name: str
-    about: str = ""
 
     @property
     def choice(self) -> list[str]:
@@ -147,8 +149,7 @@ def _listed(folder: Path, source: str) -> Iterator[Listed]:
             continue
         kind, head = _kind(tree)
         if kind:
-            name, about = str(head.get("name", path.stem)), str(head.get("about", ""))
-            yield Listed(f"{source}/{path.name}", path, kind, name[:100], about[:200])
+            yield Listed(f"{source}/{path.name}", path, kind, str(head.get("name", path.stem))[:100])
 
 
 def _tree(path: Path, folder: Path) -> dict[str, Any] | None:
@@ -171,15 +172,17 @@ def _kind(tree: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     return "", {}
 
 
-def put_key(table: Any, key: str, value: Any) -> None:
-    """One key of a table: what is alike stays as it is written, an empty value takes the key out."""
-    before = table.get(key)
-    if (before.unwrap() if hasattr(before, "unwrap") else before) == value:
-        return
-    if value in ("", None, [], {}):
-        table.pop(key, None)
-    else:
-        table[key] = value
+def put_keys(table: Any, wanted: dict[str, Any], keys: Iterable[str]) -> None:
+    """Some keys of a table: what is alike stays as it is written, an empty value takes its key out."""
+    before = table.unwrap()
+    for key in keys:
+        value = wanted.get(key)
+        if before.get(key) == value:
+            continue
+        if value in ("", None, [], {}):
+            table.pop(key, None)
+        else:
+            table[key] = value
 
 
 @contextlib.contextmanager
@@ -191,6 +194,15 @@ def on_trial(path: Path, text: str) -> Iterator[Path]:
         yield trial
     finally:
         trial.unlink(missing_ok=True)
+
+
+def put_bench(path: Path, text: str) -> None:
+    """Put a bench file in place once all that it names makes a bench. Raises as those are read."""
+    with on_trial(path, text) as trial:
+        bench = load_bench(trial)
+        load_sheet(bench.sheet)
+        load_model(Path(bench.meter.model))
+    put_file(path, text)
 
 
 def put_file(path: Path, text: str) -> None:

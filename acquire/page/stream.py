@@ -9,7 +9,6 @@ from __future__ import annotations
 import asyncio
 import json
 import secrets
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
@@ -61,7 +60,7 @@ class PageQueue:
 
     behind: bool = True
     closed: bool = False
-    _waiting: deque[bytes] = field(default_factory=deque)
+    _waiting: list[bytes] = field(default_factory=list)
     _ready: asyncio.Event = field(default_factory=asyncio.Event)
 
     def __post_init__(self) -> None:
@@ -98,16 +97,13 @@ class PageQueue:
             whole: gives the state, should it be owed.
         """
         await self._ready.wait()
-        if self.behind and not self.closed:
-            self.behind = False
-            self._waiting.clear()
-            self._ready.clear()
-            return whole()
         told = b"".join(self._waiting)
         self._waiting.clear()
-        if not self.closed:
-            self._ready.clear()
-        return told
+        if self.closed:
+            return told
+        self._ready.clear()
+        owed, self.behind = self.behind, False
+        return whole() if owed else told
 
 
 @dataclass(slots=True, kw_only=True)

@@ -13,13 +13,13 @@ from typing import Any
 import msgspec
 
 from acquire.choices import FAILING
-from acquire.quantity import show
-from acquire.records import Batch, LeadZero, Notice, Outcome, Pair, TypedResult, UnitResult, Verdict
-from acquire.words.beside import typed_answer, typed_reason
+from acquire.quantity import with_uncertainty
+from acquire.records import Batch, Notice, Outcome, TypedResult, UnitResult, Verdict
+from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, sentence
 from acquire.words.notices import said
 from acquire.words.saying import capital, sureness
-from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
+from acquire.words.units import findings_words, missing_words, reason_of
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import NOT_YET, OUTCOME_WORDS, deed_words, hint, reason, verdict_word
 
@@ -33,20 +33,6 @@ def picked(record: Any, *names: str) -> Plain:
     return plain | dict.fromkeys(list(odd))
 
 
-def value_and_reach(ohm: float, expanded_ohm: float | None) -> tuple[str, str, str]:
-    """Value, expanded uncertainty and their common unit, each with the digits that matter.
-
-    JCGM 100:2008, 7.2.6: no more than two digits of an uncertainty; the value ends at the same place.
-    """
-    if not expanded_ohm or not math.isfinite(expanded_ohm):
-        value, _, unit = show(ohm, "Ω").partition(" ")
-        return value, "", unit
-    value, _, unit = show(ohm, "Ω", expanded_ohm).partition(" ")
-    size = {"MΩ": 1e6, "kΩ": 1e3, "mΩ": 1e-3, "µΩ": 1e-6}.get(unit, 1.0)
-    places = len(value.partition(".")[2])
-    return value, f"{expanded_ohm / size:.{places}f}", unit
-
-
 def alone(text: str) -> str:
     """Words that stand alone on a screen: with a capital and a full stop."""
     return f"{capital(text)}{'' if text.endswith(('.', '!', '?', ':')) else '.'}" if text else ""
@@ -54,39 +40,31 @@ def alone(text: str) -> str:
 
 OF_VERDICT = (
     *("serial", "step", "outcome", "attempt", "revision", "counts", "utc_s"),
-    *("expanded_ohm", "lower_ohm", "upper_ohm", "nominal_ohm", "reference_celsius"),
+    *("reference_ohm", "expanded_ohm", "lower_ohm", "upper_ohm", "nominal_ohm", "reference_celsius"),
 )
 
 
 def verdict_words(verdict: Verdict) -> Plain:
-    """Everything that the page shows of a verdict."""
-    ohm = picked(verdict, "reference_ohm")["reference_ohm"]
-    value, reach, unit = ("open", "", "") if ohm is None else value_and_reach(ohm, verdict.expanded_ohm)
-    not_yet = verdict.outcome in FAILING and not verdict.counts
+    """Everything that the page shows of a verdict; without a value the pair was open."""
+    ohm, not_yet = verdict.reference_ohm, verdict.outcome in FAILING and not verdict.counts
     return {
         **picked(verdict, *OF_VERDICT),
         "pair": [verdict.pin_a, verdict.pin_b],
         "word": NOT_YET if not_yet else verdict_word(verdict),
         "shape": "not_yet" if not_yet else verdict.outcome.value,
-        "value": value,
-        "uncertainty": reach,
-        "unit": unit,
-        "text": " ".join(part for part in (value, f"± {reach}" if reach else "", unit) if part),
-        "value_ohm": ohm,
-        "open": ohm is None,
+        "text": "open" if ohm is None else with_uncertainty(ohm, verdict.expanded_ohm),
         "reason": alone(reason(verdict)),
         "hint": hint(verdict),
     }
 
 
-def result_words(result: UnitResult, core: str = "") -> Plain:
-    """How a unit ended, why, and what to measure next."""
+def result_words(result: UnitResult) -> Plain:
+    """How a unit ended, why, and which pair measured next would tell the explanations apart best."""
     return {
-        **picked(result, "serial", "batch", "outcome", "ending", "revision", "utc_s"),
+        **picked(result, "serial", "batch", "outcome", "ending", "next_pair", "utc_s"),
         "word": ended_words(result),
         "reason": alone(reason_of(result)),
         "found": " ".join(findings_words(result)),
-        "held": alone(why_not(result)),
         "diagnosis": [
             {
                 **picked(each, "probability"),
@@ -95,17 +73,8 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
             }
             for each in result.hypotheses
         ],
-        "next": next_pair(result.next_pair, core),
         "not_tested": list(missing_words(result)),
     }
-
-
-def next_pair(pair: Pair | None, core: str = "") -> Plain | None:
-    """Which pair to measure next, to tell the likeliest explanations apart."""
-    if pair is None:
-        return None
-    text = f"What would tell these explanations apart best: {pair_words(pair, core)}, measured again."
-    return {"pair": list(pair), "text": text}
 
 
 def typed_words(result: TypedResult) -> Plain:
@@ -114,21 +83,13 @@ def typed_words(result: TypedResult) -> Plain:
         **picked(result, "name", "typed", "outcome", "utc_s"),
         "word": "on record" if result.outcome is None else OUTCOME_WORDS[result.outcome],
         "reason": typed_reason(result),
-        "answer": typed_answer(result),
     }
 
 
 def notice_words(notice: Notice) -> Plain:
     """One line of the page's log."""
-    photo = f"{sha256}.jpg" if (sha256 := notice.facts.get("sha256")) else None
+    photo = notice.facts.get("sha256")
     return {**picked(notice, "utc_s", "severity", "code", "serial"), "text": said(notice), "photo": photo}
-
-
-def zero_words(zero: LeadZero) -> Plain:
-    """A lead zero with its uncertainty."""
-    own = picked(zero, "utc_s", "doubtful_since_utc_s")
-    reach = {"ohm": zero.value_ohm, "uncertainty_ohm": zero.standard_uncertainty_ohm}
-    return {**own, **reach, "text": show(zero.value_ohm, "Ω"), "meter": zero.meter_id}
 
 
 def batch_words(name: str, batch: Batch | None, results: Iterable[UnitResult]) -> Plain:

@@ -15,8 +15,8 @@ from acquire.page import drawing
 from acquire.page.backend import About, Facts
 from acquire.page.contact_view import ContactView
 from acquire.page.drawing import UnitView
-from acquire.page.spoken import AudioCues, Cue, request_aloud
-from acquire.page.telling import Plain, notice_words, result_words, verdict_words
+from acquire.page.spoken import AudioCues, Cue
+from acquire.page.telling import Plain, notice_words, picked, result_words, verdict_words
 from acquire.page.warnings import Warnings
 from acquire.quantity import show
 from acquire.records import (
@@ -100,8 +100,11 @@ class BenchView:
         self._table, self.about = table, about or self.about
         sheet = table.sheet
         self._ear.core = sheet.core
-        about_sheet = {"name": sheet.name, "about": sheet.about, "hash": sheet.content_hash}
-        self._say(sheet=about_sheet, face=drawing.face(sheet), circuit=drawing.circuit(sheet))
+        self._say(
+            sheet=picked(sheet, "name", "content_hash"),
+            face=drawing.face(sheet),
+            circuit=drawing.circuit(sheet),
+        )
         self._say(bench=self.about.plain(), orders=self.about.orders)
 
     @property
@@ -182,7 +185,7 @@ class BenchView:
                 self._unit = UnitView(event, steps)
                 self._say(verdict=None, result=None, hint="")
             case UnitResult():
-                self._say(result=result_words(event, self._core), hint="")
+                self._say(result=result_words(event), hint="")
                 if self._unit is not None:
                     self._unit.closed(event)
             case TypedResult():
@@ -190,10 +193,6 @@ class BenchView:
                     self._unit.take_typed(event)
             case Notice() if event.code not in KEPT_ONLY:
                 self._noticed(event)
-
-    @property
-    def _core(self) -> str:
-        return "" if self.sheet is None else self.sheet.core
 
     def _verdict(self, verdict: Verdict) -> None:
         self._contact.judged, self._contact.other = True, False
@@ -242,14 +241,8 @@ class BenchView:
                 "kind": prompt.ask.value,
                 "text": asked(prompt),
                 "plain": prompt.why is Why.NONE and not prompt.facts,
-                "say": request_aloud(prompt, self._core),
-                "pair": prompt.pair and list(prompt.pair),
                 "turn": show(turn_ohm, "Ω", digits=1) if isinstance(turn_ohm, float) else "",
-                "step": prompt.step,
-                "why": prompt.why.value,
-                "serial": prompt.serial,
-                "done": prompt.steps_done,
-                "of": prompt.steps_total,
+                **picked(prompt, "serial", "pair", "step", "steps_done", "why"),
             },
         )
 

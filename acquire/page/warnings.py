@@ -171,10 +171,11 @@ class Warnings:
             case UnitResult() if event.outcome is None and event.wait_s is not None:
                 warm = Notice(Severity.WARNING, Code.PART_WARM, event.utc_s, event.serial)
                 self._put(Concern(warm, event.utc_s + event.wait_s))
+            case Batch() if event.first_doubt is None:
+                self._end(Code.BATCH_FIRST_UNIT)
             case Batch():
-                facts: dict[str, Fact] = {"said": batch_doubt(event)}
-                doubt = Notice(Severity.WARNING, Code.BATCH_FIRST_UNIT, event.utc_s, facts=facts)
-                self._hold(doubt, there=event.first_doubt is not None)
+                doubt = {"said": batch_doubt(event)}
+                self._put(Concern(Notice(Severity.WARNING, Code.BATCH_FIRST_UNIT, event.utc_s, facts=doubt)))
             case UnitStarted():
                 self._now.pop((Code.PART_WARM, event.serial), None)
                 self._now.pop((Code.PART_RESTED, event.serial), None)
@@ -228,13 +229,6 @@ class Warnings:
                 self._put(Concern(back, until_s + RESTED_S))
 
     # ------------------------------------------------------------------ the list
-
-    def _hold(self, notice: Notice, *, there: bool) -> None:
-        """Keep a warning as long as its cause is there."""
-        if there:
-            self._put(Concern(notice))
-        else:
-            self._end(notice.code)
 
     def _put(self, concern: Concern, name: str = "") -> None:
         """Add a warning; one that is there keeps its time.

@@ -10,13 +10,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 
-from acquire.quantity import counted, show
+from acquire.quantity import counted, show, with_uncertainty
 from acquire.records import Basis, CheckStandard, TypedResult, UnitResult, UntestedKind
 from acquire.records.bench import ClosureFound, StepAtEnd
 from acquire.records.codes import WARM_CHECK
 from acquire.reports import document as doc
 from acquire.reports.certificate import Certificate, CertificateStep, MeterCalibration
-from acquire.reports.document import Tone, age, firm, limits_text, moment, probability_text, with_uncertainty
+from acquire.reports.document import Tone, age, firm, limits_text, moment, probability_text
 from acquire.reports.visits import Visit
 from acquire.words import papers as words
 from acquire.words.beside import check_text
@@ -148,12 +148,12 @@ def _together(result: UnitResult) -> Iterator[doc.Block]:
 def _relation_row(found: ClosureFound) -> tuple[doc.Cell, ...]:
     verdict = doc.Marked(found.outcome, OUTCOME_WORDS[found.outcome].capitalize())
     pins = ", ".join(f"{pair.a}–{pair.b}" for pair in found.pairs)
-    value = with_uncertainty(found.ohm, found.expanded_ohm)
+    value = firm(with_uncertainty(found.ohm, found.expanded_ohm))
     return closure_name(found), pins, value, limits_text(found.lower_ohm, found.upper_ohm), verdict
 
 
 def _ohm(ohm: float | None, expanded_ohm: float | None) -> str:
-    return "open" if ohm is None else with_uncertainty(ohm, expanded_ohm)
+    return "open" if ohm is None else firm(with_uncertainty(ohm, expanded_ohm))
 
 
 def _result_row(step: CertificateStep, *, temperature: bool) -> tuple[doc.Cell, ...]:
@@ -327,7 +327,7 @@ def _calibration(calibration: MeterCalibration | None, used_utc_s: float) -> str
 def _check(check: CheckStandard | None) -> str:
     if check is None:
         return "no check standard on record"
-    seen = with_uncertainty(check.reading_ohm, check.expanded_ohm)
+    seen = firm(with_uncertainty(check.reading_ohm, check.expanded_ohm))
     known = show(check.certificate_ohm, "Ω", check.certificate_expanded_ohm)
     state = "in control" if check.in_control else f"OUT OF CONTROL: {check_text(check)}"
     return f"{check.resistor} ({known}) read {seen} on {moment(check.utc_s)[:16]}: {state}"

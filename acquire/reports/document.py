@@ -332,18 +332,6 @@ def qr_svg(text: str) -> str:
     return segno.make_qr(text, error="m", boost_error=False).svg_inline(omitsize=True)
 
 
-def with_uncertainty(value: float, expanded: float | None, unit: str = "Ω") -> str:
-    """A value and its expanded uncertainty with one unit: "202.47 ± 0.48 Ω"."""
-    text = show(value, unit, expanded)
-    if not expanded:
-        return firm(text)
-    number, _, shown_unit = text.partition(" ")
-    places = len(number.partition(".")[2])
-    scale = value / float(number) if float(number) else 1.0
-    power = min((1e-6, 1e-3, 1.0, 1e3, 1e6, 1e9), key=lambda p: abs(abs(scale) / p - 1.0))
-    return firm(f"{number} ± {expanded / power:.{places}f} {shown_unit}")
-
-
 PLOT = 100.0, 40.0
 """Width and height of a plot's own units."""
 

@@ -9,10 +9,10 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from acquire.journal.plain import spelt
-from acquire.quantity import percent, show
+from acquire.quantity import percent, show, with_uncertainty
 from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.document import Tone, moment, with_uncertainty
+from acquire.reports.document import Tone, firm, moment
 from acquire.reports.returned import REAL, PairChange, PairFinding, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
 from acquire.reports.visits import Value
@@ -160,7 +160,7 @@ def change_text(change: PairChange) -> str:
         return "–"
     if change.fraction is None:
         sign = "+" if change.change_ohm >= 0.0 else ""
-        return sign + with_uncertainty(change.change_ohm, change.expanded_ohm)
+        return sign + firm(with_uncertainty(change.change_ohm, change.expanded_ohm))
     if change.expanded_fraction is None:
         return f"{100.0 * change.fraction:+.2f} %"
     return f"{100.0 * change.fraction:+.2f} ± {100.0 * change.expanded_fraction:.2f} %"
@@ -203,4 +203,4 @@ def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[doc.B
 
 
 def _ohm(of: Value) -> str:
-    return "open" if of.reference_ohm is None else with_uncertainty(of.reference_ohm, of.expanded_ohm)
+    return "open" if of.reference_ohm is None else firm(with_uncertainty(of.reference_ohm, of.expanded_ohm))

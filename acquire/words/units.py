@@ -11,7 +11,6 @@ from acquire.records import (
     Ending,
     Finding,
     FindingKind,
-    Pair,
     UnitResult,
     Untested,
     UntestedKind,
@@ -124,8 +123,3 @@ def cause_of(result: UnitResult) -> str:
     if fault and all(each.kind is FindingKind.STEP for each in told):
         said.append(likely(fault))
     return " ".join(said) or (likely(first) if first else "")
-
-
-def pair_words(pair: Pair, core: str = "") -> str:
-    """Two places to touch: "pin 1 and the core"."""
-    return " and ".join("the core" if core and pin == core else f"pin {pin}" for pin in pair)

@@ -33,14 +33,17 @@ def orders_of(eye):
     return sent
 
 
-def scan(eye, code, apart_s=0.008):
+def scan(eye, code, apart_s=0.008, amid=None):
     """A scanner types faster than anybody and ends with Enter; each key has its own time, as of hardware.
 
-    Typed through a busy machine instead, the keys would come at the pace of that machine.
+    Typed through a busy machine instead, the keys would come at the pace of that machine. `amid` is what
+    happens after its third sign.
     """
     cdp = eye.page.context.new_cdp_session(eye.page)
     at_s = time.time()
-    for sign in (*code, "Enter"):
+    for place, sign in enumerate((*code, "Enter")):
+        if amid is not None and place == 3:
+            amid()
         text = "\r" if sign == "Enter" else sign
         key = {"key": sign, "code": sign if sign == "Enter" else f"Key{sign.upper()}", "timestamp": at_s}
         cdp.send("Input.dispatchKeyEvent", {"type": "keyDown", "text": text, **key})
@@ -56,7 +59,9 @@ def test_a_scanner_keys_and_a_pedal_count_once_and_never_take_typing_away(tmp_pa
         sent = orders_of(eye)
         ask = eye.page.locator("#question")
 
-        scan(eye, "P80-0001")
+        expect(eye.page.locator("#serial")).to_be_visible()
+        eye.page.locator("#serial").blur()
+        scan(eye, "P80-0001", amid=eye.page.locator("#serial").focus)  # as a form that is drawn just then
         expect(eye.page.locator(".tag-serial")).to_have_text("P80-0001")
         expect(ask).to_be_empty()
         assert [(o["command"], o.get("serial")) for o in sent] == [("start_unit", "P80-0001")]
@@ -262,3 +267,19 @@ def _every_sound_differs(eye):
             pairs = list(zip(notes, others, strict=True))
             apart_s = max(abs(a[2] - b[2]) + abs(a[1] - b[1]) for a, b in pairs)
             assert apart_s >= 0.1, f"{name} and {other} have nearly the same beat"
+
+
+def test_a_late_answer_is_not_drawn_on_the_screen_that_was_opened_since(browser):
+    """Settings that come when somebody looks at a sheet already belong to no screen."""
+    view = BenchView(About("bench-1", Purpose.FINAL, "meter", "", "steadyohm"))
+    eye = fed(browser, {**view.state(), "mode": "bench"})
+    late = []
+    eye.page.route("**/settings", lambda route: late.append(route))  # noqa: PLW0108  (it is given names)
+    eye.page.goto(f"{eye.page.url.partition('#')[0]}#setup")
+    wait_until(lambda: eye.page.evaluate("1") and late)
+    eye.page.goto(f"{eye.page.url.partition('#')[0]}#sheet")
+    expect(eye.page.locator("main h1")).to_have_text("Sheet")
+    with eye.page.expect_response("**/settings"):
+        late[0].fulfill(json={"file": "bench.toml", "fields": []})
+    eye.page.wait_for_timeout(200)
+    expect(eye.page.locator("main")).not_to_contain_text("From the next unit on")

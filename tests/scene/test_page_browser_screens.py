@@ -39,14 +39,12 @@ CHECKED = {
     "resistor": "CR-1",
     "certificate_ohm": 99.98,
     "certificate_expanded_ohm": 0.01,
-    "text": "",
     "readings": [
         {
             "utc_s": 1.7e9 + 86400 * day,
-            "ohm": 99.98 + 0.004 * (day * 7 % 5 - 2) + (0.05 if day == 9 else 0.0),
+            "reading_ohm": 99.98 + 0.004 * (day * 7 % 5 - 2) + (0.05 if day == 9 else 0.0),
             "expanded_ohm": 0.012,
             "in_control": day != 9,
-            "signs": [],
             "text": "beyond the upper limit" if day == 9 else "",
         }
         for day in range(12)

@@ -45,8 +45,8 @@ def test_a_unit_reaches_two_pages_step_by_step(tmp_path):
         ear.until("trace", lambda data: data["new"])
         verdict, _ = ear.until("change", lambda data: data.get("verdict"))
         told = verdict["verdict"]
-        assert (told["pair"], told["outcome"], told["unit"]) == (["1", "2"], "pass", "Ω")
-        assert told["lower_ohm"] < told["value_ohm"] < told["upper_ohm"]
+        assert (told["pair"], told["outcome"], told["text"][-2:]) == (["1", "2"], "pass", " Ω")
+        assert told["lower_ohm"] < told["reference_ohm"] < told["upper_ohm"]
         assert ear.until("cue", lambda cue: cue["sound"] == "pass")[0]["say"] == "Pass."
         bench.lift()
         bench.touch("2", "3")
@@ -66,7 +66,7 @@ def test_a_unit_reaches_two_pages_step_by_step(tmp_path):
         assert len(traces) > 10
         _what_is_asked_of_the_record_is_answered(bench.port)
     [verdict, *_] = [entry.payload for entry in journal_entries(tmp_path, "verdict")]
-    assert verdict["reference_ohm"] == pytest.approx(told["value_ohm"])
+    assert verdict["reference_ohm"] == pytest.approx(told["reference_ohm"])
 
 
 def _what_is_asked_of_the_record_is_answered(port):
@@ -77,17 +77,17 @@ def _what_is_asked_of_the_record_is_answered(port):
         return status, json.loads(body)
 
     status, unit = answer("/unit?serial=P80-0001")
-    assert (status, unit["ongoing"], unit["held"]) == (200, False, "")
+    assert (status, unit["ongoing"], unit["outcome"]) == (200, False, "pass")
     assert len(unit["verdicts"][0]["trace"]) > 3
     assert len(unit["visits"]) == 1
     assert ordered(port, "start_unit", serial="P80-0002")["done"]
     assert ordered(port, "give_up_unit", reason="lunch")["done"]
     unit = wait_until(lambda: not (told := answer("/unit?serial=P80-0002")[1]).get("ongoing", True) and told)
-    assert unit["held"] == "Ended early: lunch (on the page)."
+    assert unit["reason"] == "Ended early: lunch (on the page)."
     assert answer("/units?part=0001")[1]["units"][0]["serial"] == "P80-0001"
-    assert answer("/leads")[1]["now"]["ohm"] == pytest.approx(0.12, abs=0.05)
+    assert answer("/leads")[1]["zeros"][-1]["value_ohm"] == pytest.approx(0.12, abs=0.05)
     tests = answer("/tests")[1]
-    assert tests["tests"][0]["test_volt"] == 500.0
+    assert tests["tests"][0]["volts"] == 500.0
     assert tests["tests"][0]["discharge_s"] == 4 * tests["tests"][0]["charge_s"]
     assert tests["cautions"]
     for path in ("/unit?serial=nobody", "/check", "/nowhere"):
@@ -185,7 +185,7 @@ def test_a_bench_killed_in_the_middle_of_a_unit_comes_back_on_the_page(tmp_path)
             assert state["assets"] == first["assets"]
             assert state["unit"]["serial"] == "P80-0001"
             assert [step["state"] for step in state["unit"]["steps"]] == ["done", "asked"]
-            assert state["verdict"]["value"] == verdict["verdict"]["value"]
+            assert state["verdict"]["text"] == verdict["verdict"]["text"]
 
 
 def test_a_changed_sheet_changes_the_face_on_sighup_and_events_come_at_once(tmp_path):

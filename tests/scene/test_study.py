@@ -179,8 +179,8 @@ def test_a_study_is_run_and_reported_on_the_page(tmp_path, bench):
             ask = state["ask"] or {}
             if ask.get("kind") == "wait" and ask["why"] == "study":
                 ordered(port, "confirm_open")
-            elif ask.get("kind") == "touch" and ask["done"] > done:
-                done = ask["done"]
+            elif ask.get("kind") == "touch" and ask["steps_done"] > done:
+                done = ask["steps_done"]
                 bench.type("lift")
                 time.sleep(SWAP_S)
                 bench.type(f"part {ask['serial']}")

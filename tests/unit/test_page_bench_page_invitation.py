@@ -2,28 +2,45 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from dataclasses import replace
 
-from acquire.page.bench_page import invitation, qr_code
+import pytest
 
-FILE = Path("/shop/journal/page-token")
+from acquire.page.backend import About
+from acquire.page.bench_page import open_page, qr_code
+from acquire.page.view import View
+from acquire.records import Purpose
 
 
-def test_a_page_for_this_machine_needs_no_token():
+@pytest.fixture
+def page(tmp_path):
+    """A page for this machine, which never runs."""
+    about = About("bench-1", Purpose.FINAL, "", "", "")
+    made = open_page("127.0.0.1", 0, tmp_path / "page-token", View(about))
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def guarded(page):
+    """The same with a token."""
+    return replace(page, gate=replace(page.gate, token="secret-token"))  # noqa: S106  (invented)
+
+
+def test_a_page_for_this_machine_needs_no_token(page):
     for to_terminal in (True, False):
-        told = invitation("http://127.0.0.1:8480/", None, FILE, to_terminal=to_terminal)
-        assert told == "The bench page: http://127.0.0.1:8480/"
+        assert page.invitation(to_terminal=to_terminal) == f"The bench page: http://127.0.0.1:{page.port}/"
 
 
-def test_a_log_is_told_where_the_token_is_and_not_what():
-    told = invitation("http://192.0.2.7:8480/", "secret-token", FILE, to_terminal=False)
+def test_a_log_is_told_where_the_token_is_and_not_what(guarded):
+    told = guarded.invitation(to_terminal=False)
     assert "secret-token" not in told
-    assert str(FILE) in told
+    assert str(guarded.token_file) in told
 
 
-def test_a_terminal_gets_the_address_and_its_code():
-    told = invitation("http://192.0.2.7:8480/", "secret-token", FILE, to_terminal=True)
-    assert "http://192.0.2.7:8480/?token=secret-token" in told
+def test_a_terminal_gets_the_address_and_its_code(guarded):
+    told = guarded.invitation(to_terminal=True)
+    assert f":{guarded.port}/?token=secret-token" in told
     assert "█" in told
 
 

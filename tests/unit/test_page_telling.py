@@ -4,37 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import pytest
-
-from acquire.page.telling import next_pair, result_words, value_and_reach, verdict_words
+from acquire.page.telling import result_words, verdict_words
 from acquire.records import Finding, FindingKind, Outcome, Pair
 from acquire.words.faults import sentence
 from tests.known_records import RESULT, VERDICT
 
 
-@pytest.mark.parametrize(
-    ("ohm", "reach", "told"),
-    [
-        (
-            202.5687,
-            0.41,
-            ("202.57", "0.41", "Ω"),
-        ),  # JCGM 100:2008, 7.2.6: at most two digits
-        (0.39391, 0.0041, ("0.3939", "0.0041", "Ω")),
-        (4907.9, 12.0, ("4.908", "0.012", "kΩ")),
-        (1.2e6, 15_000.0, ("1.200", "0.015", "MΩ")),
-        (0.0143, 0.0042, ("0.0143", "0.0042", "Ω")),
-        (202.5687, None, ("202.6", "", "Ω")),
-        (202.5687, 0.0, ("202.6", "", "Ω")),
-    ],
-)
-def test_a_value_ends_where_its_uncertainty_does(ohm, reach, told):
-    assert value_and_reach(ohm, reach) == told
-
-
 def test_an_open_pair_has_no_value():
     words = verdict_words(replace(VERDICT, reference_ohm=None, raw_ohm=None, expanded_ohm=None))
-    assert (words["text"], words["open"], words["value_ohm"]) == ("open", True, None)
+    assert (words["text"], words["reference_ohm"]) == ("open", None)
 
 
 def test_numbers_that_json_lacks_are_none():
@@ -43,9 +21,8 @@ def test_numbers_that_json_lacks_are_none():
 
 
 def test_a_result_says_why_and_what_next():
-    words = result_words(replace(RESULT, next_pair=Pair("1", "CORE")), "CORE")
-    assert "pin 1 and the core" in words["next"]["text"]
-    assert next_pair(None) is None
+    words = result_words(replace(RESULT, next_pair=Pair("1", "CORE")))
+    assert words["next_pair"] == ("1", "CORE")
     assert sentence(RESULT.hypotheses[0]).rstrip(".") in words["reason"]
 
 

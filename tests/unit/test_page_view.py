@@ -143,7 +143,7 @@ def test_a_verdict_that_is_made_surer_by_lingering_hands_is_told_once(view):
     view.show(verdict())
     view.take_cues()
     view.show(verdict(revision=1, reference_ohm=202.72))
-    assert view.state()["verdict"]["value_ohm"] == 202.72
+    assert view.state()["verdict"]["reference_ohm"] == 202.72
     assert cues(view) == []
     view.show(verdict(revision=2, outcome=Outcome.FAIL))
     assert [sound for sound, _ in cues(view)] == ["fail"]

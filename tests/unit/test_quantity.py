@@ -7,7 +7,7 @@ import math
 import pytest
 
 from acquire.errors import QuantityInvalid
-from acquire.quantity import counted, parse, percent, show
+from acquire.quantity import counted, parse, percent, show, with_uncertainty
 
 
 @pytest.mark.parametrize(
@@ -167,6 +167,24 @@ def test_an_uncertainty_decides_the_last_digit(value, uncertainty, shown):
 def test_a_resolution_decides_the_last_digit(value, resolution, shown):
     """The first line: common practice, no source."""
     assert show(value, "ohm", resolution_si=resolution) == shown
+
+
+@pytest.mark.parametrize(
+    ("ohm", "reach", "told"),
+    [
+        (202.5687, 0.41, "202.57 ± 0.41 Ω"),  # JCGM 100:2008, 7.2.6: at most two digits
+        (0.39391, 0.0041, "0.3939 ± 0.0041 Ω"),
+        (4907.9, 12.0, "4.908 ± 0.012 kΩ"),
+        (1.2e6, 15_000.0, "1.200 ± 0.015 MΩ"),
+        (0.0143, 0.0042, "0.0143 ± 0.0042 Ω"),
+        (0.0, 0.0042, "0.0000 ± 0.0042 Ω"),
+        (202.5687, None, "202.6 Ω"),
+        (202.5687, 0.0, "202.6 Ω"),
+        (202.5687, math.inf, "202.6 Ω"),
+    ],
+)
+def test_a_value_and_its_uncertainty_share_unit_and_last_place(ohm, reach, told):
+    assert with_uncertainty(ohm, reach) == told
 
 
 @pytest.mark.parametrize(

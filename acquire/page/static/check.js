@@ -26,17 +26,17 @@ export function openCheck(main, bench) {
 function drawCheck(plain, bench) {
   const readings = plain.readings ?? [];
   const latest = readings.at(-1);
-  const points = readings.map((r) => ({ ohm: r.ohm, reach: r.expanded_ohm, off: !r.in_control, label: when(r.utc_s) }));
+  const points = readings.map((r) => ({ ohm: r.reading_ohm, reach: r.expanded_ohm, off: !r.in_control, label: when(r.utc_s) }));
   return [
     el("section", { class: "card stage" },
-      latest ? el("p", { class: "verdict-line" }, outcomeCell(latest.in_control ? "pass" : "fail", latest.in_control ? "in control" : "out of control"), el("small", {}, `${withReach(latest.ohm, latest.expanded_ohm)}, ${when(latest.utc_s)}`)) : el("p", { class: "why" }, "Not measured yet."),
+      latest ? el("p", { class: "verdict-line" }, outcomeCell(latest.in_control ? "pass" : "fail", latest.in_control ? "in control" : "out of control"), el("small", {}, `${withReach(latest.reading_ohm, latest.expanded_ohm)}, ${when(latest.utc_s)}`)) : el("p", { class: "why" }, "Not measured yet."),
       el("p", {}, `${plain.resistor}: certificate ${withReach(plain.certificate_ohm, plain.certificate_expanded_ohm)}.`),
-      [plain.text, ...(bench.state()?.warnings ?? []).filter((one) => one.code.startsWith("check.")).map((one) => one.text)].filter(Boolean).map((text) => el("p", {}, text)),
+      [latest?.text, ...(bench.state()?.warnings ?? []).filter((one) => one.code.startsWith("check.")).map((one) => one.text)].filter(Boolean).map((text) => el("p", {}, text)),
       el("p", { class: "buttons" }, orderButton(bench, "Measure it now", "check_meter", {}, "The bench screen asks for it next.")),
       latest && !latest.in_control && bench.state()?.orders !== false ? override() : null),
     points.length ? el("section", { class: "card" }, el("h2", {}, "Readings in order of time"),
       drawChart(points, { centre: plain.centre_ohm, lower: plain.lower_ohm, upper: plain.upper_ohm }, `${points.length} readings of the check standard; those out of control are crossed`),
-      table("Readings, latest first", ["when", "reading", "control", "signs"], readings.slice().reverse().map((r) => [when(r.utc_s), withReach(r.ohm, r.expanded_ohm), outcomeCell(r.in_control ? "pass" : "fail", r.in_control ? "in control" : "out of control"), r.text]), [1])) : null,
+      table("Readings, latest first", ["when", "reading", "control", "signs"], readings.slice().reverse().map((r) => [when(r.utc_s), withReach(r.reading_ohm, r.expanded_ohm), outcomeCell(r.in_control ? "pass" : "fail", r.in_control ? "in control" : "out of control"), r.text]), [1])) : null,
   ];
 }
 

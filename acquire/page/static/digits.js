@@ -56,8 +56,8 @@ export function fitted(text, kind = "") {
   return el("div", { class: `fit ${kind}`.trim() }, node);
 }
 
-/** "204.41 Ω" as ["204.41", "Ω"]; a text without a number stays whole. */
+/** "204.41 ± 0.35 Ω" as ["204.41", "Ω", "0.35"]; a text without a number stays whole. */
 export function parts(text) {
-  const found = /^\s*([-−+]?[0-9][0-9.\s]*)\s*(\S*)\s*$/.exec(text ?? "");
-  return found ? [found[1].trim(), found[2]] : [null, text ?? ""];
+  const found = /^\s*([-−+]?[0-9][0-9.\s]*)(?:± (\S+))?\s*(\S*)\s*$/.exec(text ?? "");
+  return found ? [found[1].trim(), found[3], found[2] ?? ""] : [null, text ?? "", ""];
 }

@@ -6,11 +6,19 @@ import { countdown } from "./countdown.js";
 import { getJson } from "./orders.js";
 import { head, outcomeCell } from "./pieces.js";
 import { holdButton } from "./hold.js";
+import { limitsText } from "./scale.js";
 import { play } from "./sounds.js";
 import { resultForm } from "./result_form.js";
 import { sign } from "./signs.js";
 
-/** Beside the daemon's own cautions. Common practice, no source. */
+/** Beside the daemon's own cautions, where one of the tests has a voltage. Common practice, no source. */
+const OF_VOLTAGE = [
+  "One hand behind the back while a voltage is on. Keep off the core, the leads and the clips.",
+  "Discharge the winding before the clips come off, and let the countdown run out.",
+  "A pass says that these tests were passed; turns that touch each other need a test of their own.",
+];
+
+/** Beside them for every test. Common practice, no source. */
 const MORE = [
   "Take the leads of the bench's meter off the unit: the test voltage destroys it. Capacitors of an ignition unit hold hundreds of volts: discharge them first.",
   "A tester that sends 0.1 A or more through a large winding kicks when its probe is lifted: wait until the current is zero.",
@@ -45,7 +53,7 @@ function cautionsCard(work) {
 async function refresh(work) {
   const answer = await getJson("/tests");
   work.plain = answer.plain ?? { tests: [], cautions: [] };
-  const cautions = [...(work.plain.cautions?.length ? work.plain.cautions : ["Clips on, hands off: never hold the probes while a test voltage is on."]), ...MORE];
+  const cautions = [...(work.plain.cautions?.length ? [...work.plain.cautions, ...OF_VOLTAGE] : ["Clips on, hands off: never hold the probes while a test voltage is on."]), ...MORE];
   part(work.cautions, cautions, () => cautions.map((text) => el("li", {}, sign("warning"), el("span", {}, text))));
   drawList(work, answer.ok ? "" : answer.text);
 }
@@ -62,10 +70,13 @@ function drawList(work, problem) {
 function oneTest(work, test) {
   const busy = underVoltage();
   const choosing = { type: "button", disabled: busy || !work.plain.serial, "aria-pressed": String(under.test?.name === test.name), on: { click: () => choose(work, test) } };
-  return el("li", { class: "keys-row" }, el("span", {}, el("b", {}, test.title || test.name), test.between ? ` ${test.between}` : "", el("br"),
-    el("span", { class: "quiet" }, [test.test_volt && `${test.test_volt} V`, test.limit_text].filter(Boolean).join(", "))),
+  return el("li", { class: "keys-row" }, el("span", {}, el("b", {}, titleOf(test)), ` ${test.groups.map((group) => group.join(", ")).join("  to  ")}`, el("br"),
+    el("span", { class: "quiet" }, [test.volts && `${test.volts} V`, limitsText(test)].filter(Boolean).join(", "))),
   test.given ? outcomeCell(test.given.outcome, test.given.word || test.given.typed) : el("span", { class: "quiet" }, "not tested"), el("button", choosing, test.given ? "Test again" : "Test this"));
 }
+
+/** A step has a name of its own; an isolation is named by its groups, which stand beside it. */
+const titleOf = (test) => (test.kind ? test.name : "Insulation");
 
 function choose(work, test) {
   move(work, test.may_shock ? "cautions" : "typed", { test, said: "" });
@@ -85,14 +96,14 @@ function drawStage(work) {
   work.stage.hidden = !test;
   if (!test) return;
   work.stage.replaceChildren(el("div", { class: "danger-head" }), el("div", { class: "danger-body stage" },
-    el("h2", {}, test.title || test.name),
+    el("h2", {}, titleOf(test)),
     at === "typed" ? null : el("ol", { class: "trail" }, STAGES.map((name) => el("li", { "aria-current": name === at ? "step" : null }, name))),
     STAGE[at](work, test)));
 }
 
 const STAGE = {
   cautions: (work, test) => el("div", { class: "stage" },
-    el("p", { class: "why" }, work.plain.hands_off || "The clips are on, the meter is off the unit, and nobody touches it."),
+    el("p", { class: "why" }, "The clips are on, the unit is alone on the bench, nobody touches it."),
     el("p", {}, "Keep the button, the space bar or Enter pressed for two seconds. Then start the instrument."),
     holdButton("Clips on, hands off: hold for 2 s", () => move(work, "test running", { seconds: test.charge_s || 0 }))),
 

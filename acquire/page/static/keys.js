@@ -46,9 +46,18 @@ export class Keys {
       tell(event.key === "Escape" ? null : keyName(event));
       return;
     }
-    if (typing(event.target) || event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
+    if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
+    if (typing(event.target)) {
+      if (!this.amidScan(event)) return;
+      event.preventDefault(); // a field has taken the focus amid a code: half a serial must not land in it
+    }
     if (this.scan(event)) return;
     this.act(event, held);
+  }
+
+  /** Whether a code has begun outside any field and this key follows at a scanner's pace. */
+  amidScan(event) {
+    return this.typed !== "" && event.timeStamp - this.typedAt < (event.key === "Enter" ? 2 : 1) * FAST_MS;
   }
 
   /** Collects fast signs; true where the key was the Enter behind a code. */

@@ -3,7 +3,7 @@
 import { el, forget, pairText, part, say, svg } from "./dom.js";
 import { drawCircuit } from "./circuit.js";
 import { drawFace, pieces, wantsRoom } from "./face.js";
-import { fitted, valueDrawn, wideOf } from "./digits.js";
+import { fitted, parts, valueDrawn, wideOf } from "./digits.js";
 import { drawJaws, drawScale } from "./scale.js";
 import { judged, reach, view } from "./now_view.js";
 import { sign } from "./signs.js";
@@ -149,7 +149,7 @@ function drawPicture(node, seen, state, bench) {
 }
 
 function lastLine(verdict) {
-  const value = verdict.open ? "open" : [verdict.value, verdict.unit].filter(Boolean).join(" ");
+  const value = parts(verdict.text).slice(0, 2).filter(Boolean).join(" ");
   return el("p", { class: "last", "data-outcome": verdict.outcome }, el("span", {}, "just now"), sign(verdict.outcome), el("span", {}, verdict.word),
     el("b", {}, pairText(verdict.pair)), el("b", {}, value), el("span", {}, reach(verdict)));
 }

@@ -2,6 +2,7 @@
 
 import { pairText } from "./dom.js";
 import { parts } from "./digits.js";
+import { limitsText } from "./scale.js";
 
 const DUTIES = { short_probes: "hold tips together", check_resistor: "check standard", lift: "lift", clip_on: "clip on" };
 
@@ -31,19 +32,21 @@ function stopped(state) {
 export function judged({ verdict, ask, hint, reading, phase }) {
   const name = verdict.shape ?? verdict.outcome;
   const touch = ["touch", "touch_again"].includes(ask?.kind);
+  const [value, unit] = parts(verdict.text);
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
     band: band(name, verdict.word, [pairText(verdict.pair), verdict.step]),
-    big: verdict.open || !verdict.value ? { words: verdict.text || "no value", open: verdict.open, bold: true } : { value: verdict.value, unit: verdict.unit ?? "", bold: true },
-    picture: verdict.value && !verdict.open ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
+    big: value === null ? { words: verdict.text, open: verdict.reference_ohm === null, bold: true } : { value, unit, bold: true },
+    picture: value === null ? "" : "scale", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
     next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, turn: ask.turn, text: ask.plain || ask.turn || verdict.hint || hint ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
   };
 }
 
 /** "± 0.45 Ω at 20 °C". */
 export function reach(verdict) {
-  const half = verdict.value && verdict.uncertainty ? `± ${verdict.uncertainty} ${verdict.unit ?? ""}`.trim() : "";
-  const at = verdict.value && !verdict.open && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
+  const [value, unit, reached] = parts(verdict.text);
+  const half = reached ? `± ${reached} ${unit}` : "";
+  const at = value !== null && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
   return [half, at].filter(Boolean).join(" ");
 }
 
@@ -54,7 +57,7 @@ function ended({ result, ask }) {
   const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "ended early";
   return {
     band: band(name, word, result.outcome ? result.not_tested ?? [] : ""), big: { words: result.serial, name: true }, picture: "result",
-    reason: result.diagnosis?.length ? result.found ?? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,
+    reason: result.diagnosis?.length ? result.found ?? "" : result.reason, hint: ask?.text ?? "", result,
   };
 }
 
@@ -105,7 +108,7 @@ function asking({ ask, reading, hint, face, unit }) {
   const again = ask?.kind === "touch_again";
   const step = unit?.steps?.find((one) => one.name === ask?.step);
   return {
-    band: band("touch", silent ? "no contact" : again ? "touch again" : "touch", [ask?.step, step?.limits]),
+    band: band("touch", silent ? "no contact" : again ? "touch again" : "touch", [ask?.step, step && limitsText(step)]),
     big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
     picture: "last", reason: pair && !ask.plain ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };

@@ -5,6 +5,10 @@ import { order } from "./orders.js";
 
 let lastInstrument = "";
 
+/** Units that a value of each quantity is likely to be typed in; of any other it is ohms. */
+const UNITS = { insulation: ["Mohm", "Gohm", "kohm"], inductance: ["mH", "H", "uH"], voltage_dc: ["V"], voltage_ac: ["V"], quality_factor: [""], dissipation_factor: [""] };
+const OHMS = ["ohm", "mohm", "kohm"];
+
 /** The line of a filled form; what is empty is left out. A verdict alone is a result too: "surge = pass". */
 export function lineOf(test, form) {
   const value = form.value ? `${form.more ? ">" : ""}${form.value} ${form.unit ?? ""}`.trim() : form.stated ?? "";
@@ -15,7 +19,8 @@ export function lineOf(test, form) {
 
 /** `done(sentence)` is called once the daemon has taken it. */
 export function resultForm(work, test, done) {
-  const dangerous = Boolean(test.charge_s);
+  const insulation = Boolean(test.charge_s);
+  const step = Boolean(test.kind); // whose instrument may say itself whether it passes
   const fields = {};
   const field = (name, label, more = {}, control = null) => {
     fields[name] = control ?? el("input", { id: `r-${name}`, autocomplete: "off", maxlength: 60, ...more });
@@ -33,15 +38,15 @@ export function resultForm(work, test, done) {
   };
   return el("form", { on: { submit } },
     el("div", { class: "fields" },
-      field("value", test.choices?.length ? "Reading, or what was seen" : "Reading", { placeholder: (test.placeholder ?? "").replace(/[^0-9.]/g, "") }),
-      test.units?.length ? field("unit", "Unit of measure", {}, el("select", { id: "r-unit" }, unitsOf(test).map((unit) => el("option", { value: unit }, unitText(unit))))) : null,
-      test.kind === "insulation" ? more(fields) : null,
-      test.choices?.length ? field("stated", "Verdict of the instrument", {}, el("select", { id: "r-stated" }, el("option", { value: "" }, "none: judge by the limits"), test.choices.map((word) => el("option", {}, word)))) : null,
-      test.test_volt || dangerous ? field("volt", "Test voltage, V", { ...number, value: test.test_volt }) : null,
+      field("value", step ? "Reading, or what was seen" : "Reading", { placeholder: insulation ? "200" : "" }),
+      field("unit", "Unit of measure", {}, el("select", { id: "r-unit" }, unitsOf(test).map((unit) => el("option", { value: unit }, unitText(unit))))),
+      insulation ? more(fields) : null,
+      step ? field("stated", "Verdict of the instrument", {}, el("select", { id: "r-stated" }, el("option", { value: "" }, "none: judge by the limits"), ["pass", "fail"].map((word) => el("option", {}, word)))) : null,
+      insulation ? field("volt", "Test voltage, V", { ...number, value: test.volts }) : null,
       field("celsius", "Winding temperature, °C", number),
       field("instrument", "Instrument", { value: lastInstrument, list: "instruments" }),
       field("accuracy", "Its accuracy, %", number),
-      test.kind === "insulation" ? null : field("details", "More, such as 1 kHz, against 861 mH", { maxlength: 100 })),
+      insulation ? null : field("details", "More, such as 1 kHz, against 861 mH", { maxlength: 100 })),
     el("datalist", { id: "instruments" }, (work.plain.instruments ?? []).map((name) => el("option", { value: name }))),
     said, el("button", { class: "strong" }, "Put it on the record"));
 }
@@ -52,6 +57,6 @@ function more(fields) {
 }
 
 /** Steps that may be words have no unit first: "no difference seen" is no number of ohms. */
-const unitsOf = (test) => (test.choices?.length && !test.charge_s ? ["", ...test.units] : test.units);
+const unitsOf = ({ kind, charge_s: insulation, quantity }) => [...(kind && !insulation ? [""] : []), ...(UNITS[quantity] ?? OHMS)];
 
 const unitText = (unit) => ({ "": "none", Mohm: "MΩ", kohm: "kΩ", Gohm: "GΩ", ohm: "Ω" })[unit] ?? unit;

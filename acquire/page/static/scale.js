@@ -31,6 +31,14 @@ export function withReach(ohm, reach_ohm) {
   return `${(ohm / size).toFixed(digits)} ± ${(reach_ohm / size).toFixed(digits)} ${unit}`;
 }
 
+/** Limits as a person reads them: "190.4 … 214.7 Ω", "at most 0.05 Ω"; empty where there are none. */
+export function limitsText({ lower_ohm: lower, upper_ohm: upper }) {
+  const [low, high] = [lower, upper].map((ohm) => (Number.isFinite(ohm) ? ohmText(ohm) : ""));
+  if (!low || !high) return low ? `at least ${low}` : high && `at most ${high}`;
+  const [number, unit] = low.split(" ");
+  return `${high.endsWith(` ${unit}`) ? number : low} … ${high}`;
+}
+
 /** Where a value stands, in per cent, when the limits stand at fixed places; what lies far outside is kept at the edge. */
 function column(value, lower, upper) {
   const share = LEFT + ((value - lower) / (upper - lower)) * (RIGHT - LEFT);
@@ -39,7 +47,7 @@ function column(value, lower, upper) {
 
 /** The drawing, or null where there is nothing to draw: no value, or no limits at all. */
 export function drawScale(verdict) {
-  const value = verdict.value_ohm;
+  const value = verdict.reference_ohm;
   let { lower_ohm: lower, upper_ohm: upper } = verdict;
   if (!Number.isFinite(value) || (!Number.isFinite(lower) && !Number.isFinite(upper))) return null;
   const oneSided = !Number.isFinite(lower) ? "upper" : !Number.isFinite(upper) ? "lower" : "";
@@ -72,7 +80,7 @@ const marker = ({ x, beyond }) => put("at", x, null, svg("svg", { viewBox: "0 0 
 function inWords(verdict) {
   const limit = (name, ohm) => (Number.isFinite(ohm) ? `, ${name} limit ${ohmText(ohm)}` : "");
   const reach = Number.isFinite(verdict.expanded_ohm) ? ` plus or minus ${ohmText(verdict.expanded_ohm)}` : "";
-  return `${ohmText(verdict.value_ohm)}${reach}${limit("lower", verdict.lower_ohm)}${limit("upper", verdict.upper_ohm)}`;
+  return `${ohmText(verdict.reference_ohm)}${reach}${limit("lower", verdict.lower_ohm)}${limit("upper", verdict.upper_ohm)}`;
 }
 
 /** Two jaws that close on the value as it comes to rest; `share` is 0 far from it, 1 at rest. */

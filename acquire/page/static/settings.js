@@ -7,7 +7,9 @@ import { getJson, postJson } from "./orders.js";
 
 /** The form, with what the file says now. */
 export async function openSettings(main, bench) {
+  const title = main.firstElementChild;
   const answer = await getJson("/settings");
+  if (!title.isConnected) return null; // somebody has gone on to another screen
   if (!answer.ok) return main.append(el("p", { class: "card" }, answer.text));
   const { fields, file } = answer.plain;
   const form = fieldsOf(fields, "s");

@@ -16,7 +16,9 @@ export function openSetup(main, bench) {
 }
 
 async function begin(work, main) {
+  const title = main.firstElementChild;
   const answer = await getJson("/setup");
+  if (!title.isConnected) return; // somebody has gone on to another screen
   if (!answer.ok) return openSettings(main, work.bench);
   work.plain = answer.plain;
   main.append(ready(work), el("div", { class: "two" }, work.place.meters, work.place.live), work.place.form);
@@ -74,8 +76,8 @@ function drawMeters(work) {
 /** A meter whose display somebody reads: there is nothing to try. */
 const NO_CABLE = { id: "typed", driver: "typed", address: "", text: "a meter without a cable" };
 
-/** What names a meter to the daemon: its place among those found, or what was given. */
-const named = ({ id, driver, address }) => (id === NO_CABLE.id ? { driver, address } : { meter: id });
+/** What names a meter to the daemon: its place among those found, or that there is no cable. */
+const named = ({ id, driver }) => (id === NO_CABLE.id ? { driver } : { meter: id });
 
 /** The meter file that fits, unless somebody has chosen another. */
 function propose(work, model) {

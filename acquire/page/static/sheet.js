@@ -3,6 +3,7 @@
 import { drawFace, pieces } from "./face.js";
 import { el, pairText } from "./dom.js";
 import { head, table } from "./pieces.js";
+import { limitsText, ohmText } from "./scale.js";
 import { postJson } from "./orders.js";
 
 const TITLES = { pin: "Pins", winding: "Windings", strap: "Straps", diode: "Diodes", balance: "Balances: windings that must be alike", matching: "Matchings: two that must be the same", isolation: "Isolation: groups that nothing may join", correction: "Corrections of insulation", step: "Steps, in the order of measuring" };
@@ -51,8 +52,8 @@ const spoken = (key) => key.replace(/_/g, " ");
 
 function input(work, one, kind, key, label) {
   const shape = work.shapes[kind][key];
-  const node = el("input", { "aria-label": label, value: one[key] ?? "", maxlength: 1000, autocomplete: "off", size: 10, title: HOW[shape] ?? null });
-  node.addEventListener("input", () => changed(work, one, key, node.value));
+  const node = el("input", { "aria-label": label, value: lineOf(one[key]), maxlength: 1000, autocomplete: "off", size: 10, title: HOW[shape] ?? null });
+  node.addEventListener("input", () => changed(work, one, key, valueOf(node.value, shape)));
   node.addEventListener("focus", () => Object.assign(work, { used: { one, key, shape, node }, taps: 0 }));
   return node;
 }
@@ -96,25 +97,40 @@ async function look(work) {
 function show(work, plain, answer = null) {
   work.said.replaceChildren(...(plain ? [] : [answer.text, ...(answer.plain?.faults ?? [])].map((line) => el("p", {}, line))));
   if (!plain) return;
-  const marked = work.used?.shape === "names" ? split(work.used.one[work.used.key]) : null;
+  const marked = work.used?.shape === "names" ? namesOf(work.used.one[work.used.key]) : null;
   work.face.replaceChildren(drawFace(plain.face, marked, plain.tables.sheet.name, () => show(work, plain), pieces(plain.face, plain.tables.sheet.name, work.face.clientWidth)));
   work.seen.replaceChildren(
-    table("Pairs", ["pins", "reads", "accepted after winding", "serviceable"], plain.pairs.map((one) => [pairText(one.pair), one.nominal, one.acceptance, one.serviceable])),
-    el("h2", {}, "Limits of the steps"), table("Limits", ["step", "pins", "accepted after winding", "serviceable"], plain.steps.map((one) => [one.name, pairText(one.pair), one.acceptance, one.serviceable])));
+    table("Pairs", ["pins", "reads", "accepted after winding", "serviceable"], plain.pairs.map((one) => [pairText(one.pair), ohmText(one.nominal_ohm), limitsText(one.acceptance), limitsText(one.serviceable)])),
+    el("h2", {}, "Limits of the steps"), table("Limits", ["step", "pins", "accepted after winding", "serviceable"], plain.steps.map((one) => [one.name, pairText(one.pair), limitsText(one.acceptance), limitsText(one.serviceable)])));
   for (const pin of work.face.querySelectorAll("[data-pin]")) pin.addEventListener("click", () => tapped(work, pin.dataset.pin));
 }
 
-const split = (text) => (text ?? "").split(",").map((name) => name.trim()).filter(Boolean);
+const namesOf = (value) => (Array.isArray(value) ? value : []);
+
+/** A value as one line: "202.5 ohm", "true", "1, 2", "1, 2, 3; CORE". */
+const lineOf = (value) => (Array.isArray(value) ? value.map(lineOf).join(value.some(Array.isArray) ? "; " : ", ") : String(value ?? ""));
+
+/** One line as the value it stands for; what is no count or yes stays a text, which the sheet refuses. */
+function valueOf(line, shape) {
+  const text = line.trim();
+  if (shape === "groups" && text) return text.split(";").map((group) => valueOf(group, "names"));
+  if (shape === "names" && text) return text.split(",").map((name) => numberOr(name.trim()));
+  if (shape === "count" && /^\d+$/.test(text)) return Number(text);
+  return shape === "yes" && ["true", "false"].includes(text) ? text === "true" : text;
+}
+
+/** A factor of a correction is a number; names of pins and windings are not. */
+const numberOr = (text) => (/^\d+\.\d+$/.test(text) ? Number(text) : text);
 
 /** A tap puts a pin into a pair's first end, the next one into its second; any other list becomes longer. */
 function tapped(work, name) {
   const { one, key, shape, node } = work.used ?? {};
   if (!node || !["names", "groups"].includes(shape)) return;
   const pair = ["between", "pair"].includes(key);
-  const ends = pair ? Object.assign(split(one[key]), { [work.taps % 2]: name }) : null;
+  const ends = pair ? Object.assign([...namesOf(one[key])], { [work.taps % 2]: name }) : null;
   work.taps += 1;
-  node.value = pair ? ends.join(", ") : [one[key], name].filter(Boolean).join(", ");
-  changed(work, one, key, node.value);
+  node.value = pair ? lineOf(ends) : [lineOf(one[key]), name].filter(Boolean).join(", ");
+  changed(work, one, key, valueOf(node.value, shape));
 }
 
 async function save(event, work) {

@@ -2,6 +2,7 @@
 
 import { address } from "./router.js";
 import { el, pairText } from "./dom.js";
+import { limitsText } from "./scale.js";
 import { sign } from "./signs.js";
 
 const STATE_WORDS = { waiting: "to do", asked: "now", again: "once more", done: "done", left_out: "left out", held: "held" };
@@ -17,7 +18,7 @@ export function drawSteps(unit) {
 function oneStep(step) {
   const shape = (step.state === "done" ? step.outcome : null) ?? { asked: "asked", again: "asked", left_out: "left_out", held: "held" }[step.state] ?? null;
   const words = step.state === "done" ? step.word ?? step.outcome ?? "" : STATE_WORDS[step.state] ?? step.state;
-  return el("li", { class: `step step-${step.state}`, "data-outcome": step.outcome ?? "", "aria-current": ["asked", "again"].includes(step.state) ? "step" : null, title: `${step.name}${step.limits ? `, limits ${step.limits}` : ""}` },
+  return el("li", { class: `step step-${step.state}`, "data-outcome": step.outcome ?? "", "aria-current": ["asked", "again"].includes(step.state) ? "step" : null, title: [step.name, limitsText(step)].filter(Boolean).join(", limits ") },
     shape ? sign(shape) : el("span", { class: "sign none" }),
     el("b", {}, pairText(step.pair) || step.name),
     el("span", { class: "step-name" }, step.pair ? step.name : ""),

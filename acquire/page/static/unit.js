@@ -10,9 +10,9 @@ export function drawUnit(unit) {
   return [
     el("section", { class: "card" },
       verdictLine(unit.outcome, endWord(unit), [unit.serial, ended].join("  ·  "), unit.ending),
-      unit.reason || unit.held ? el("p", { class: "why" }, unit.reason || unit.held) : null,
+      unit.reason ? el("p", { class: "why" }, unit.reason) : null,
       el("p", { class: "quiet" }, [unit.sheet, unit.batch && `batch ${unit.batch}`, unit.operator, `begun ${when(unit.started_utc_s)}`].filter(Boolean).join("  ·  "))),
-    unit.diagnosis?.length ? el("section", { class: "card" }, el("h2", {}, "What would explain it"), explained(unit.diagnosis), unit.next ? el("p", { class: "quiet" }, unit.next.text) : null) : null,
+    unit.diagnosis?.length ? el("section", { class: "card" }, el("h2", {}, "What would explain it"), explained(unit.diagnosis), unit.next_pair ? el("p", { class: "quiet" }, `What would tell these explanations apart best: ${pairText(unit.next_pair)}, measured again.`) : null) : null,
     el("section", { class: "card" }, el("h2", {}, "Measured"), measured(unit.verdicts ?? [])),
     unit.typed?.length ? el("section", { class: "card" }, el("h2", {}, "Typed results"), table("Typed results", ["test", "verdict", "as typed", "why"], unit.typed.map((one) => [one.name, outcomeCell(one.outcome, one.word), one.typed, one.reason]))) : null,
     unit.not_tested?.length ? el("section", { class: "card" }, el("h2", {}, "What this does not say"), el("ul", {}, unit.not_tested.map((text) => el("li", {}, text)))) : null,
@@ -34,7 +34,7 @@ function measured(verdicts) {
   const rows = verdicts.map((one) => [
     el("span", {}, el("b", {}, pairText(one.pair)), ` ${one.step}`),
     outcomeCell(one.outcome, one.word + (one.counts === false ? ", not counted" : "")),
-    one.text || (one.open ? "open" : "–"), drawScale(one) ?? "", one.reason,
+    one.text, drawScale(one) ?? "", one.reason,
   ]);
   return table("Measured values", ["pins", "verdict", "at reference temperature", "between its limits", "why"], rows, [2]);
 }
@@ -44,4 +44,4 @@ function visits(list) {
   return table("Visits, oldest first", ["begun", "purpose", "verdict", "why", "batch", "sheet", "meter", "bench"], rows);
 }
 
-const noteItem = (note) => el("li", {}, `${when(note.utc_s)}  ${note.text}`, note.photo ? el("a", { href: `/photo?name=${note.photo}`, target: "_blank", rel: "noopener" }, el("img", { class: "photo", src: `/photo?name=${note.photo}`, alt: "Photo of the unit", loading: "lazy" })) : null);
+const noteItem = (note) => el("li", {}, `${when(note.utc_s)}  ${note.text}`, note.photo ? el("a", { href: `/photo?name=${note.photo}.jpg`, target: "_blank", rel: "noopener" }, el("img", { class: "photo", src: `/photo?name=${note.photo}.jpg`, alt: "Photo of the unit", loading: "lazy" })) : null);
