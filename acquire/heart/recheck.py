@@ -10,7 +10,8 @@ touched. Not for limits.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from acquire.choices import FAILING, PASSING
 from acquire.heart.attempt import StepState
@@ -102,13 +103,11 @@ def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState |
 
     A look-alike touched at the start or the end would make the unit seem to have cooled.
     """
-    limit = table.sheet.warm_limit
-    moved, first = movement(states, limit), repeatable(states, limit)
-    check = next((s for s in states if s.step.name == WARM_CHECK), None)
-    if not moved or abs(moved) <= limit or first is None or check is None:
+    both = _repeated(states)
+    moved = movement(states)
+    if not both or not moved or abs(moved) <= table.sheet.warm_limit or not math.isfinite(both[1].ohm):
         return None
-    if not math.isfinite(check.ohm):
-        return None
+    first, check = both
     others = [s.reading for s in states if s.outcome in PASSING and s.step.pair != first.step.pair]
     mean, sd = estimate(table, others).reading(first.reading)
     away = sorted(((abs(s.ohm - mean), s) for s in (first, check)), key=lambda a: a[0])
@@ -207,31 +206,45 @@ def _away(state: StepState, table: PairTable, others: Sequence[StepState]) -> fl
     return abs(state.ohm - predicted) / max(u_ohm, 1e-12)
 
 
-def repeatable(states: Sequence[StepState], limit: float) -> StepState | None:
+def repeatable(
+    states: Sequence[StepState], limit: float, drifted: Mapping[str, float] = MappingProxyType({})
+) -> StepState | None:
     """The first resistance whose repetition can show a movement as small as the limit.
+
+    Where none is known so well, the first whose repetition can show what it must have moved if it went on as
+    it did under the probes: a unit that cools fast makes all its values too coarse for the limit.
 
     Args:
         states: of the unit's steps.
         limit: fraction by which a repeated value may move.
+        drifted: name of a step -> fraction that it has moved since, by its drift under the probes.
     """
-    for state in states:
-        if not state.step.conducts or state.step.name == WARM_CHECK:
-            continue
-        if math.isfinite(state.ohm) and limit * abs(state.ohm) > 2.0 * math.sqrt(2.0) * state.touch_u_ohm:
-            return state
+    finite = [s for s in states if s.step.conducts and s.step.name != WARM_CHECK and math.isfinite(s.ohm)]
+    for least in ({}, drifted):
+        for state in finite:
+            shown = max(limit, least.get(state.step.name, 0.0))
+            if shown * abs(state.ohm) > 2.0 * math.sqrt(2.0) * state.touch_u_ohm:
+                return state
     return None
 
 
-def movement(states: Sequence[StepState], limit: float) -> float | None:
-    """How far the first resistance has moved during the test, as a fraction of its first value.
+def _repeated(states: Sequence[StepState]) -> tuple[StepState, StepState] | None:
+    """The resistance that was read once more, and its repetition; None before that."""
+    check = next((s for s in states if s.step.name == WARM_CHECK), None)
+    first = next((s for s in states if check and s is not check and s.step.pair == check.step.pair), None)
+    return None if check is None or first is None else (first, check)
+
+
+def movement(states: Sequence[StepState]) -> float | None:
+    """How far the repeated resistance has moved during the test, as a fraction of its first value.
 
     Returns:
         None before the warm check; 0.0 where the two touches differ by no more than their scatter allows.
     """
-    check = next((s for s in states if s.step.name == WARM_CHECK and not math.isnan(s.ohm)), None)
-    first = repeatable(states, limit)
-    if check is None or first is None:
+    both = _repeated(states)
+    if both is None or math.isnan(both[1].ohm):
         return None
+    first, check = both
     change = check.ohm - first.ohm
     if abs(change) <= 2.0 * math.hypot(check.touch_u_ohm, first.touch_u_ohm):
         return 0.0

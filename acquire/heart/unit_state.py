@@ -225,7 +225,9 @@ class UnitState:
         elif (coarse := too_coarse(self.states, self.table)) is not None:
             coarse.set_up_and_ask()
         elif not any(s.step.name == WARM_CHECK for s in self.states):
-            first = repeatable(self.states, self.table.sheet.warm_limit)
+            now_s = self.attempts[-1].utc_s
+            drifted = {each.step: abs(each.rate_per_s) * (now_s - each.utc_s) for each in self.attempts}
+            first = repeatable(self.states, self.table.sheet.warm_limit, drifted)
             if self._second_look and first is not None and len(self.readings()) > 1:
                 self.states.append(StepState(replace(first.step, name=WARM_CHECK)))
 
@@ -342,7 +344,7 @@ class UnitState:
 
     def moved(self) -> float | None:
         """How far the first resistance has moved during the test; see `recheck.movement`."""
-        return movement(self.states, self.table.sheet.warm_limit)
+        return movement(self.states)
 
     @property
     def open_pairs(self) -> tuple[Pair, ...]:

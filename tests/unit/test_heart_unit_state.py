@@ -422,6 +422,21 @@ def test_warm_check_is_left_out_where_it_could_see_nothing():
         assert (state.total, state.moved()) == (len(PLOVER.steps), None)
 
 
+@pytest.mark.parametrize(("rate_per_s", "asked_for"), [(-1e-3, True), (-1e-5, False)])
+def test_a_unit_that_cools_so_fast_that_each_value_is_coarse_is_read_once_more(rate_per_s, asked_for):
+    """All low and 39 K warm it passed: its own drift had made every touch too coarse for a limit of 0.4 %."""
+    state = unit()
+    for number, step in enumerate(PLOVER.steps):
+        ohm = state.table.nominal_ohm(step.pair)
+        state.apply(
+            Attempt(
+                AttemptKind.JUDGED, step.name, number + 1, 0, Outcome.PASS, ohm, 2e-3 * ohm, 2e-3 * ohm,
+                utc_s=7.0 * number, rate_per_s=rate_per_s, u_rate_per_s=1e-3,
+            )
+        )  # fmt: skip
+    assert (state.current is not None and state.current.name == WARM_CHECK) is asked_for
+
+
 @pytest.mark.parametrize(
     ("first", "after", "last", "doubted", "warm"),
     [(1.01, 1.0, 1.0, 1, False), (1.0, 1.0, 1.01, 0, False), (1.005, 0.995, 0.995, 0, True)],
