@@ -28,13 +28,11 @@ class CheckStep:
 
     Attributes:
         name: short, open or resistor.
-        prompt: what the operator is asked to do.
         expected_ohm: what must be read; None for beyond range.
         within_ohm: how far off it may be.
     """
 
     name: Literal["short", "open", "resistor"]
-    prompt: str
     expected_ohm: float | None
     within_ohm: float = 0.0
 
@@ -45,7 +43,7 @@ def needs_self_check(capabilities: Capabilities) -> bool:
 
 
 def self_check_steps(resistor_ohm: float) -> tuple[CheckStep, ...]:
-    """Say what to do, in order.
+    """The contacts, in order.
 
     Args:
         resistor_ohm: value of the resistor at hand, better far from a power of ten: 470 rather than 100.
@@ -58,14 +56,9 @@ def self_check_steps(resistor_ohm: float) -> tuple[CheckStep, ...]:
             f"take a resistor from {5 * SHORT_AT_MOST_OHM:g} ohm to 10 Mohm, not {resistor_ohm:g} ohm"
         )
     return (
-        CheckStep("short", "Hold the probes together.", 0.0, SHORT_AT_MOST_OHM),
-        CheckStep("open", "Hold the probes apart.", None),
-        CheckStep(
-            "resistor",
-            f"Hold the probes to the resistor of {resistor_ohm:g} Ω.",
-            resistor_ohm,
-            RESISTOR_SHARE * resistor_ohm + SHORT_AT_MOST_OHM,
-        ),
+        CheckStep("short", 0.0, SHORT_AT_MOST_OHM),
+        CheckStep("open", None),
+        CheckStep("resistor", resistor_ohm, RESISTOR_SHARE * resistor_ohm + SHORT_AT_MOST_OHM),
     )
 
 

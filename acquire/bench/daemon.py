@@ -22,14 +22,13 @@ from acquire.bench.cache_warm_up import foresee
 from acquire.bench.intake import Feed, ScannerFeed
 from acquire.bench.keyboard import no_meter_is_read_off
 from acquire.bench.learning import Learn, good_unit, nothing_is_learnt
-from acquire.bench.outages import Outages
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.heart.attempt import clock_set_s
 from acquire.journal.history import JournalReader
 from acquire.journal.query import Query
 from acquire.journal.store import Journal, keep_small
-from acquire.outlets.outlet import Health
+from acquire.outlets.outlet import Health, Outages
 from acquire.pipeline import Pipeline
 from acquire.records import (
     Batch,

@@ -197,11 +197,11 @@ class ScannerFeed(Source):
 
     async def _scanned(self, scan: Scan) -> None:
         self._wait_s = FIRST_WAIT_S
-        if scan.code is None:
+        if not scan.code:
             await self._say(Severity.WARNING, "refused", cause=scan.refused)
         else:
             self.came += 1
-            await self.take(StartUnit(scan.code.text))
+            await self.take(StartUnit(scan.code))
 
 
 def clock_pair(clock: Clock) -> ClockPair:

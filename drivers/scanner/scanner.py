@@ -30,34 +30,21 @@ from drivers.meter import ClockPair
 from system.devices import open_grabbed, why_no_permission
 from system.incoming import when_ready
 
-_SYMBOLOGY = re.compile(r"\](?P<letter>[A-Za-z])(?P<modifier>[0-9A-Za-z])")
+_SYMBOLOGY = re.compile(r"^\][A-Za-z][0-9A-Za-z]")
 GROUP_SEPARATOR = "\x1d"
 LONGEST = 512
 """No label of a workshop is longer; a longer line is two codes glued together or noise."""
 
 
-@dataclass(frozen=True, slots=True)
-class ScannedCode:
-    """One code as read.
-
-    Attributes:
-        text: the code without the symbology identifier.
-        symbology: the identifier, e.g. `]C1`; empty if the scanner sends none.
-    """
-
-    text: str
-    symbology: str = ""
-
-
-def parse_code(line: bytes, pattern: re.Pattern[str] | None = None) -> ScannedCode | None:
-    """Parse one line of a scanner, without its end.
+def parse_code(line: bytes, pattern: re.Pattern[str] | None = None) -> str:
+    """The code in one line of a scanner, without the line's end and its symbology identifier.
 
     Args:
         line: what came.
         pattern: what a code of this job looks like as a whole; None takes any.
 
     Returns:
-        None for an empty read.
+        Nothing for an empty read.
 
     Raises:
         ValueError: unreadable characters, too long, or not of the job's pattern (two codes glued together).
@@ -66,18 +53,16 @@ def parse_code(line: bytes, pattern: re.Pattern[str] | None = None) -> ScannedCo
         text = line.strip(b"\x02\x03\r\n").decode("utf-8").strip(" ")
     except UnicodeDecodeError as error:
         raise ValueError(f"{line!r} is not text") from error
-    match = _SYMBOLOGY.match(text)
-    symbology = match[0] if match else ""
-    text = text[len(symbology) :]
+    text = _SYMBOLOGY.sub("", text, count=1)
     if not text:
-        return None
+        return ""
     if len(text) > LONGEST:
         raise ValueError(f"a code of {len(text)} characters is too long")
     if any(not (char.isprintable() or char == GROUP_SEPARATOR) for char in text):
         raise ValueError(f"{text!r} has unprintable characters")
     if pattern is not None and pattern.fullmatch(text) is None:
         raise ValueError(f"{text!r} does not look like a code of this job")
-    return ScannedCode(text, symbology)
+    return text
 
 
 _EVENT = struct.Struct("@llHHi")  # two words of time, type, code, value
@@ -166,20 +151,12 @@ class Scan:
     """One scan.
 
     Attributes:
-        scanner_id: name of the scanner in the bench file.
-        code: what was read; None if it was refused.
+        code: what was read; empty if it was refused.
         refused: why it was refused; empty if it was not.
-        monotonic_s: when, seconds.
-        utc_s: the same instant, seconds since 1970.
-        raw: the bytes.
     """
 
-    scanner_id: str
-    code: ScannedCode | None
-    refused: str
-    monotonic_s: float
-    utc_s: float
-    raw: bytes
+    code: str
+    refused: str = ""
 
 
 class _Source(Protocol):
@@ -292,15 +269,14 @@ class Scanner:
                     yield scan
 
     def _scan_of(self, line: bytes) -> Scan | None:
-        monotonic_s, utc_s = self._clock()
         try:
             code = parse_code(line, self._pattern)
         except ValueError as error:
-            return Scan(self.scanner_id, None, str(error), monotonic_s, utc_s, line)
-        if code is None:
+            return Scan("", str(error))
+        now_s, _ = self._clock()
+        before, at_s = self._last
+        if not code:
             return None
-        text, at_s = self._last
-        self._last = (code.text, monotonic_s)
-        if code.text == text and monotonic_s - at_s < self._options.same_again_s:
-            return None
-        return Scan(self.scanner_id, code, "", monotonic_s, utc_s, line)
+        self._last = (code, now_s)
+        same_again = code == before and now_s - at_s < self._options.same_again_s
+        return None if same_again else Scan(code)

@@ -9,7 +9,7 @@ family (`FUNC:IMP`, `FREQ`, `VOLT`, `APER`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, ClassVar
 
 from pydantic import Field
@@ -57,18 +57,8 @@ class LcrOptions(BenchMeterOptions):
     read_query: Annotated[str, Field(min_length=1)] = "*TRG"
 
 
-@dataclass(frozen=True, slots=True)
-class Triple:
-    """One answer: two values, the status, and the bin where the comparator is on."""
-
-    primary: Answer
-    secondary: Answer
-    status: int
-    bin_number: int | None = None
-
-
-def parse_triple(text: str) -> Triple:
-    """Parse `primary,secondary,status[,bin]`.
+def parse_triple(text: str) -> tuple[Answer, Answer, int]:
+    """Parse `primary,secondary,status[,bin]`; gives the two values and the status.
 
     Raises:
         ValueError: it is not of that form, or has a status that does not exist.
@@ -77,13 +67,12 @@ def parse_triple(text: str) -> Triple:
     if len(parts) not in {3, 4}:
         raise ValueError(f"{text!r} has {len(parts)} fields instead of three or four")
     try:
-        status = int(parts[2])
-        bin_number = int(parts[3]) if len(parts) == 4 else None
+        status, *_ = map(int, parts[2:])
     except ValueError as error:
         raise ValueError(f"{text!r} has a status or bin that is no whole number") from error
     if status not in STATUS_WORDS:
         raise ValueError(f"{text!r} has the status {status}, which does not exist")
-    return Triple(parse_number(parts[0]), parse_number(parts[1]), status, bin_number)
+    return parse_number(parts[0]), parse_number(parts[1]), status
 
 
 class LcrDialect(Dialect):
@@ -114,13 +103,12 @@ class LcrDialect(Dialect):
 
     def parse_reading(self, answer: str, quantity: Quantity) -> Answer:
         """Find the wanted value in a triple. Raises: ValueError."""
-        triple = parse_triple(answer)
-        if triple.status == 1:
+        *values, status = parse_triple(answer)
+        if status == 1:
             return Answer(Kind.OVERLOAD)
-        unusable = triple.status in {-1, 2} or (triple.status in _SUSPECT and not self._lcr.accept_suspect)
-        if unusable:
+        if status in {-1, 2} or (status in _SUSPECT and not self._lcr.accept_suspect):
             return Answer(Kind.NO_READING)
-        return (triple.primary, triple.secondary)[_FIELD_OF[quantity][1]]
+        return values[_FIELD_OF[quantity][1]]
 
 
 class LcrMeter(BenchMeter):

@@ -18,7 +18,7 @@ ALLOWED = {
     "acquire/line/migrating.py: hint in (python, python | None)": "a type",
     "acquire/outlets/terminal.py: said(notice).split('\\n')": "lines to show one by one",
     "acquire/page/static/start.js: one.text === text": "the same line is not shown twice on one screen",
-    "drivers/scanner/scanner.py: code.text == text": "what a scanner has sent",
+    "drivers/scanner/scanner.py: code == before": "what a scanner has sent",
 }
 """Whole files and single places, and what is read there."""
 

@@ -10,12 +10,12 @@ from acquire.bench.intake import ScannerFeed
 from acquire.clock import HandClock
 from acquire.records import Severity, StartUnit
 from drivers.errors import LinkLost, LinkUnavailable
-from drivers.scanner.scanner import Scan, ScannedCode
+from drivers.scanner.scanner import Scan
 
 
 def scan(text="", refused=""):
     """A scan, or one that is refused."""
-    return Scan("s", ScannedCode(text) if text else None, refused, 0.0, 0.0, text.encode())
+    return Scan(text, refused)
 
 
 class Scripted:

@@ -1,7 +1,6 @@
 """What the operator hears of a broker or a CSV folder that is out of reach."""
 
-from acquire.bench.outages import TELL_AFTER_S, Outages
-from acquire.outlets.outlet import Health
+from acquire.outlets.outlet import TELL_AFTER_S, Health, Outages
 
 GONE = "The broker north:1883 cannot be reached: Connection refused. What waits stays on the journal."
 
