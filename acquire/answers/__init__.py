@@ -40,13 +40,13 @@ AsJsonLines = Annotated[bool, option("One JSON object a line, for programs.", "-
 LogLevel = Annotated[Level, option("Least serious log line shown.")]
 Html = Annotated[Path | None, option("Write it here, as one HTML file.")]
 Pdf = Annotated[Path | None, option("Write it here, as a PDF.")]
-OfPurpose = Annotated[Purpose | None, option("What it was measured for; left out: the latest.")]
+OfPurpose = Annotated[Purpose | None, option("What it was measured for; default: the latest.")]
 HeadedBy = Annotated[Path | None, option("Bench file: heading, size of paper and labels.")]
 OfUnit = Annotated[str, argument("Serial of the unit.")]
 OnlyBench = Annotated[str | None, option("Only this bench, of a line's record.")]
 KeptIn = Annotated[
     Path | None,
-    option("Where papers are kept as issued; left out: the folder issued beside the record.", "--issued"),
+    option("Where papers are kept as issued; default: the folder issued beside the record.", "--issued"),
 ]
 
 

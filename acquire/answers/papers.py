@@ -350,8 +350,8 @@ def label(
     svg: Annotated[Path | None, option("File or folder for the SVG. Default: here.")] = None,
     pdf: Annotated[Path | None, option("File or folder for a PDF of the label's size.")] = None,
     bench: HeadedBy = None,
-    width: Annotated[str | None, option('Such as "62 mm"; left out, the bench file\'s.')] = None,
-    height: Annotated[str | None, option('Such as "29 mm"; left out, the bench file\'s.')] = None,
+    width: Annotated[str | None, option('Such as "62 mm"; default: the bench file\'s.')] = None,
+    height: Annotated[str | None, option('Such as "29 mm"; default: the bench file\'s.')] = None,
     purpose: OfPurpose = None,
     id_in_code: Annotated[
         bool, option("The code holds serial and id of the result, not the serial alone.", "--id-in-code")

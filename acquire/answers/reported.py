@@ -164,7 +164,7 @@ def _row(reading: PairReading, shown_ohm: float, table: PairTable) -> str:
         return f"{what}: open; {expected}."
     at = f"{ohm_text(ohm)} ± {ohm_text(2.0 * u_ohm, 2)} at {table.sheet.reference_celsius:g} °C without leads"
     verdict = _against(ohm, 2.0 * u_ohm, table.limits(pair, Purpose.INCOMING))
-    return f"{what}: told {ohm_text(shown_ohm)}, that is {at}; {expected}{verdict}."
+    return f"{what}: given {ohm_text(shown_ohm)}, that is {at}; {expected}{verdict}."
 
 
 def _named(pair: Pair, table: PairTable) -> str:
@@ -217,18 +217,18 @@ _HIDING = {
 
 def _unseen(unseen: Hidden, table: PairTable) -> str:
     named = dict.fromkeys(_HIDING[name] for name, _ in unseen.faults if name in _HIDING)
-    return f"{_named(unseen.pair, table)} was not told: {', '.join(named) or 'something'} could hide there."
+    return f"{_named(unseen.pair, table)} was not given: {', '.join(named) or 'something'} could hide there."
 
 
 def _cautions(told: Told, readings: Sequence[PairReading]) -> list[str]:
     cautions = []
     if told.lead_ohm is None and not all(told.four_wires_on(reading.pair) for reading in readings):
         cautions.append(
-            f"The leads were not told; {UNTOLD_LEAD_OHM[0]} Ω was taken off: "
-            "hold the probes together and say what is shown."
+            f"The lead resistance was not given; {UNTOLD_LEAD_OHM[0]} Ω was subtracted: "
+            "hold the probes together and give what is shown."
         )
     if told.celsius is None:
-        cautions.append("The temperature was not told; 20 °C was assumed: 10 K of error are 4 % of copper.")
+        cautions.append("The temperature was not given; 20 °C was assumed: 10 K of error are 4 % of copper.")
     if any(reading.ohm < 5.0 for reading in readings):
         cautions.append(f"Below 5 Ω the {told.meter} shows that a path is there, and little more.")
     cautions.append(

@@ -340,7 +340,7 @@ def _words(*words: str) -> tuple[str, ...]:
 
 BENCH = Annotated[Path, argument("Bench file that a page or a person has made.")]
 SETUP_FOLDER = Annotated[
-    Path | None, option("Of bench files; left out: steadyohm in your own folder.", "--folder")
+    Path | None, option("Of bench files; default: steadyohm in your own folder.", "--folder")
 ]
 
 

@@ -41,7 +41,7 @@ def winding(
     mass: Annotated[
         float | None, option("Of the bare wire, grams; with --ohm: length and gauge.", min=0.0, max=1e8)
     ] = None,
-    metal: Annotated[str | None, option("copper, magnet_wire or aluminium; left out: copper.")] = None,
+    metal: Annotated[str | None, option("copper, magnet_wire or aluminium; default: copper.")] = None,
     strands: Annotated[int, option("Wires in hand.", min=1, max=1000)] = 1,
     extra: Annotated[str, option("Wire between coils and to the ends.")] = "0 mm",
     spools: Annotated[Path | None, option("File of spool cards; then --wire names a spool.")] = None,

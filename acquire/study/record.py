@@ -138,7 +138,7 @@ def _refuse(what: str, names: Sequence[str], fewest: int, most: int) -> None:
             )
     twice = {name for name in names if names.count(name) > 1}
     if twice:
-        raise InputImpossible(f"The {what} {min(twice)} stands there twice.", "Give each its own name.")
+        raise InputImpossible(f"The {what} {min(twice)} is given twice.", "Give each its own name.")
 
 
 def _shuffled(dice: random.Random, names: Sequence[str]) -> list[str]:

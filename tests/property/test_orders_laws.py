@@ -7,9 +7,8 @@ import json
 from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
-from acquire.bench.keyboard import to_command
+from acquire.bench.keyboard import Keyboard, to_command
 from acquire.bench.publishing import Orders
-from acquire.bench.run import _follow
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.files.settings import load_bench
@@ -88,7 +87,7 @@ COMMANDS = st.builds(
 PAYLOADS = st.one_of(st.binary(max_size=200), COMMANDS, JSON.map(lambda value: json.dumps(value).encode()))
 
 
-class Typed:
+class Typed(Keyboard):
     """A keyboard of given lines."""
 
     def __init__(self, lines):
@@ -119,7 +118,7 @@ async def _at_work(folder, doings):
         for by_key, line, payload in doings:
             now_s += 10.0
             if by_key:
-                await _follow(Typed([line]), still.daemon)
+                await Typed([line]).followed(still.daemon.command, still.daemon.tell, still.daemon.clock)
                 continue
             taken = desk.take(payload, now_s)
             if taken.order is not None:

@@ -118,14 +118,14 @@ def test_an_early_end_and_a_damaged_journal_keep_their_meaning():
 
 def test_a_certificate_holds_against_the_record(record):
     checked = check((DATA / "certificate.html").read_bytes(), record)
-    assert checked.record is True
+    assert checked.facts_on_record is True
 
 
 def test_a_changed_certificate_does_not(record):
     content = (DATA / "certificate.html").read_bytes()
     changed = content.replace(b'"conformity":1.0', b'"conformity":0.5', 1)
     assert changed != content
-    assert check(changed, record).record is False
+    assert check(changed, record).facts_on_record is False
 
 
 def test_a_journal_comes_back_from_csv_files(tmp_path):

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.page.backend import About
 from acquire.page.bench_page import open_page, qr_code
-from acquire.page.view import View
+from acquire.page.view import BenchView
 from acquire.records import Purpose
 
 
@@ -16,7 +16,7 @@ from acquire.records import Purpose
 def page(tmp_path):
     """A page for this machine, which never runs."""
     about = About("bench-1", Purpose.FINAL, "", "", "")
-    made = open_page("127.0.0.1", 0, tmp_path / "page-token", View(about))
+    made = open_page("127.0.0.1", 0, tmp_path / "page-token", BenchView(about))
     yield made
     made.close()
 

@@ -155,4 +155,4 @@ def test_what_cannot_be_asked_is_told(tmp_path, words):
 def test_a_time_that_is_none_is_told():
     done = CliRunner().invoke(app, ["lookback", "anywhere", "--meter", "m", "--since", "soon"])
     assert done.exit_code == 2
-    assert '"soon" is no day and no time. Write 2026-11-25' in done.output
+    assert '"soon" is neither a day nor a time. Write 2026-11-25' in done.output
