@@ -187,7 +187,7 @@ class Terminal:
         if result.outcome is None:
             word, style = f"◌ {result_words(result)}", "bold yellow"
             if result.wait_s:
-                word += f"; try again in about {max(1, round(result.wait_s / 60))} min"
+                word += f"; try again in about {_long(result.wait_s)}"
         else:
             shape, words, style = SIGNS[result.outcome]
             word = f"{shape} {words}"
@@ -342,3 +342,9 @@ def notice_line(notice: Notice) -> Text:
         notice.severity
     ]
     return Text(f"  {notice.severity.value}: ", style=style).append(said(notice), style="default")
+
+
+def _long(wait_s: float) -> str:
+    """A wait as somebody says it, never shortened: minutes up to an hour and a half, then half hours."""
+    minutes = max(1, math.ceil(wait_s / 60.0))
+    return f"{minutes} min" if minutes <= 90 else f"{math.ceil(minutes / 30) / 2:g} h"

@@ -119,10 +119,14 @@ def test_odd_serials_are_shown_as_they_are(serial):
     assert text.count(serial) == 2
 
 
-def test_a_held_unit_says_when_to_try_again():
-    """In minutes, at least one."""
-    text = shown(replace(RESULT, outcome=None, ending=Ending.WARM, wait_s=20.0, hypotheses=()))
-    assert "held: the unit is warm; try again in about 1 min" in text
+@pytest.mark.parametrize(
+    ("wait_s", "told"),
+    [(20.0, "1 min"), (5400.0, "90 min"), (5401.0, "2 h"), (8000.0, "2.5 h"), (36e3, "10 h")],
+)
+def test_a_held_unit_says_when_to_try_again(wait_s, told):
+    """In minutes or half hours, never too short."""
+    text = shown(replace(RESULT, outcome=None, ending=Ending.WARM, wait_s=wait_s, hypotheses=()))
+    assert f"held: the unit is warm; try again in about {told}" in text
 
 
 def test_a_unit_given_up_says_so_once():
