@@ -32,7 +32,7 @@ def bench(folder, meter_port, page_port=None):
     if page_port is not None:
         with file.open("a", encoding="utf-8") as text:
             text.write(f"\n[page]\nport = {page_port}\n")
-    with running(file) as daemon:
+    with running(file, speed=1.0) as daemon:
         yield daemon
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from acquire.physics.copper import CONDUCTORS, to_reference
 from acquire.physics.correct import correct
-from acquire.physics.substitution import Substitute
+from acquire.physics.substitution import Substitute, substitution_terms
 from acquire.records import LeadZero, Limits, Outcome, Rule, Settled
 from acquire.verdict.guard import decide_corrected
 from drivers.accuracy import RangeAccuracy
@@ -158,6 +159,18 @@ def test_what_has_changed_since_is_in_it():
     assert value(450.2, reference(470.0, drift=0.0)).part_ohm(name) == 0.0
     stated = value(450.2, reference(470.0, drift=2e-4)).part_ohm(name)
     assert stated == pytest.approx(2e-4 * 450.0 / math.sqrt(3.0), rel=1e-3)  # a rectangle: JCGM 100, 4.3.7
+
+
+def test_a_meter_that_states_no_drift_per_kelvin_has_a_tenth_of_its_limits():
+    """As hand meters commonly state; common practice, no source."""
+    drifts = [
+        next(
+            t for t in substitution_terms(meter, 450.0, reference(470.0)) if t.name == "drift since reference"
+        )
+        for meter in (replace(METER, limit_per_kelvin=0.0), METER, replace(METER, limit_per_kelvin=0.2))
+    ]
+    silent, tenth, fifth = [each.standard_uncertainty_ohm for each in drifts]
+    assert (silent, 2.0 * silent) == (pytest.approx(tenth), pytest.approx(fifth))
 
 
 @pytest.mark.parametrize(
