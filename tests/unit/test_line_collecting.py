@@ -185,7 +185,7 @@ async def test_collectors_of_a_group_share_and_each_has_a_session(mosquitto, dat
             while not 0 < two.store.written < sent:  # the broker shares them as it likes
                 await publish(mosquitto.port, *verdicts(60, sent + 1))
                 sent += 60
-                await until(lambda: count(database) == sent)
+                await until(lambda of=sent: count(database) == of)
     await publish(mosquitto.port, *verdicts(20, sent + 1))
     async with collecting(mosquitto.port, database), collecting(mosquitto.port, database, name="two"):
         await until(lambda: count(database) == sent + 20)
