@@ -239,10 +239,11 @@ def movement(states: Sequence[StepState]) -> float | None:
     """How far the repeated resistance has moved during the test, as a fraction of its first value.
 
     Returns:
-        None before the warm check; 0.0 where the two touches differ by no more than their scatter allows.
+        None before the warm check, where either is open, and while either is asked for once more; 0.0 where
+        the two touches differ by no more than their scatter allows.
     """
     both = _repeated(states)
-    if both is None or math.isnan(both[1].ohm):
+    if both is None or not math.isfinite(both[0].ohm + both[1].ohm):
         return None
     first, check = both
     change = check.ohm - first.ohm

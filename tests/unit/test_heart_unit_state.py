@@ -449,6 +449,14 @@ def test_a_unit_that_cools_so_fast_that_each_value_is_coarse_is_read_once_more(r
     assert (state.current is not None and state.current.name == WARM_CHECK) is asked_for
 
 
+def test_nothing_has_moved_while_the_first_value_is_asked_for_again():
+    """Else "moved by nan %" stands on the record."""
+    state = unit()
+    finish(state)
+    state.states[0].ask_again()
+    assert state.moved() is None
+
+
 @pytest.mark.parametrize(
     ("first", "after", "last", "doubted", "warm"),
     [(1.01, 1.0, 1.0, 1, False), (1.0, 1.0, 1.01, 0, False), (1.005, 0.995, 0.995, 0, True)],
