@@ -226,9 +226,7 @@ def study(
     to: Annotated[Path, option("File of the record; one that is not complete is continued.")] = Path(
         "study.jsonl"
     ),
-    report: Annotated[
-        Path | None, option("Tell what the study of this record says; measures nothing.")
-    ] = None,
+    report: Annotated[Path | None, option("Report on the study of this record; nothing is measured.")] = None,
     html: Html = None,
     pdf: Pdf = None,
     as_json: AsJson = False,

@@ -53,10 +53,10 @@ from system.ending import run_loop
 from system.files import sync_folder
 
 AT_ONCE = 500
+"""Records, or entries, that share one commit."""
 
 HEAD = frozenset({"schema", "id", "time_utc"})
-"""Columns that stand before the record's own."""
-"""Values that share one commit."""
+"""Columns of a CSV file that stand before the record's own."""
 
 
 async def _append_at_rest(
@@ -162,9 +162,6 @@ def result(
         else:
             word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
             typer.echo(f"{record.serial}: {record.name}: {word}: {typed_answer(record)}".removesuffix(": "))
-
-
-AT_ONCE = 500
 
 
 @dataclass(slots=True)

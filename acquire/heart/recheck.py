@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from types import MappingProxyType
 
 from acquire.choices import FAILING, PASSING
 from acquire.heart.attempt import StepState
@@ -105,7 +104,7 @@ def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState |
     """
     both = _repeated(states)
     moved = movement(states)
-    if not both or not moved or abs(moved) <= table.sheet.warm_limit or not math.isfinite(both[1].ohm):
+    if not both or not moved or abs(moved) <= table.sheet.warm_limit:
         return None
     first, check = both
     others = [s.reading for s in states if s.outcome in PASSING and s.step.pair != first.step.pair]
@@ -206,9 +205,7 @@ def _away(state: StepState, table: PairTable, others: Sequence[StepState]) -> fl
     return abs(state.ohm - predicted) / max(u_ohm, 1e-12)
 
 
-def repeatable(
-    states: Sequence[StepState], limit: float, drifted: Mapping[str, float] = MappingProxyType({})
-) -> StepState | None:
+def repeatable(states: Sequence[StepState], limit: float, drifted: Mapping[str, float]) -> StepState | None:
     """The first resistance whose repetition can show a movement as small as the limit.
 
     Where none is known so well, the first whose repetition can show what it must have moved if it went on as
@@ -220,9 +217,9 @@ def repeatable(
         drifted: name of a step -> fraction that it has moved since, by its drift under the probes.
     """
     finite = [s for s in states if s.step.conducts and s.step.name != WARM_CHECK and math.isfinite(s.ohm)]
-    for least in ({}, drifted):
+    for moved in ({}, drifted):
         for state in finite:
-            shown = max(limit, least.get(state.step.name, 0.0))
+            shown = max(limit, moved.get(state.step.name, 0.0))
             if shown * abs(state.ohm) > 2.0 * math.sqrt(2.0) * state.touch_u_ohm:
                 return state
     return None
